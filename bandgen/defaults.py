@@ -1,0 +1,147 @@
+"""The one place where values that a spec leaves out come from: a function of the stone and the bore.
+
+Floors are casters' published minimums; slopes are common practice, no source. All lengths in mm, d the girdle's
+diameter, r the bore's radius.
+
+| key | value | why |
+|---|---|---|
+| proportions | the material's | `trade.stones` |
+| gap | 0.10 d within 0.12 .. 0.20 | 0.10 between bead-set stones (GIA benchmark), and a setter's margin |
+| floor | 0.35 d within 0.50 .. 0.80 | 0.5 under broad parts (Morris & Watson casting guidelines) |
+| culet clearance | blind: floor + max(0.12, 0.06 d); through: max(0.50, 0.35 d) | 0.5 from culet to finger (Stuller CAD practices) |
+| rim under girdle | 0.10 d within 0.15 .. 0.35 | common practice, no source |
+| draft | feet of neighbours overlap by 0.15, within 1 .. 5 degrees | 0.15 between joined elements (Stuller) |
+| wall | 0.80, or what leaves a recess 0.40 wide | openings of 0.4 at least (Stuller) |
+| bearing | the stone's pavilion, from the mouth to the recess | common practice, no source |
+| fillet | 0.15 d within 0.10 .. 0.40, shorter than the edges it joins | common practice, no source |
+| prong | 0.35 + 0.22 d; share 0.20, or what leaves 0.20 between a pair | gaps of 0.20 between claws (Morris & Watson) |
+| prong height | max(0.50, 0.43 d): one pavilion depth | 0.5 to 1 above the seat before setting (bench guides) |
+| plug bite | 0.6 of the rim's land | common practice, no source |
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from bandgen.layout.grip import axis_at
+from bandgen.layout.packing import greatest_count
+from bandgen.layout.seatwork import SeatNumbers, compute_seat
+from bandgen.spec import Spec
+from bandgen.trade.stones import MATERIALS
+from bandgen.units import KEEP_AWAY_MM, tand
+
+FOOT_OVERLAP_MM = 0.15
+LEAST_OPENING_MM = 0.40
+LEAST_CLAW_GAP_MM = 0.20
+DRAFT_RANGE_DEG = (1.0, 5.0)
+
+
+def clamp(value: float, low: float, high: float) -> float:
+    """``value`` moved into low .. high."""
+    return min(max(value, low), high)
+
+
+def fill(spec: Spec) -> Spec:
+    """The spec with every value filled in; what the user gave stays as it is."""
+    spec = _fill_stones(spec)
+    spec = _fill_cup(spec)
+    spec = _fill_recess(spec)
+    return _fill_prong(spec)
+
+
+def girdle_radius(spec: Spec) -> float:
+    """Radius of the girdle plane: bore, culet clearance and pavilion depth on top of one another."""
+    pavilion = spec.stones.diameter_mm / 2.0 * tand(spec.stones.pavilion_deg)
+    return spec.finger.bore_mm / 2.0 + spec.stones.culet_clearance_mm + pavilion
+
+
+def _set(spec: Spec, table: str, **values: Any) -> Spec:
+    """``values`` put where the table holds none."""
+    inner = getattr(spec, table)
+    missing = {key: value for key, value in values.items() if getattr(inner, key) is None}
+    return spec.model_copy(update={table: inner.model_copy(update=missing)})
+
+
+def _fill_stones(spec: Spec) -> Spec:
+    d = spec.stones.diameter_mm
+    material = MATERIALS[spec.stones.material]
+    spec = _set(spec, "seat", floor_mm=clamp(0.35 * d, 0.50, 0.80))
+    through = spec.seat.opening == "through"
+    clearance = max(0.50, 0.35 * d) if through else spec.seat.floor_mm + max(0.12, 0.06 * d)
+    spec = _set(
+        spec,
+        "stones",
+        pavilion_deg=material.pavilion_deg,
+        crown_deg=material.crown_deg,
+        table_pct=material.table_pct,
+        girdle_pct=material.girdle_pct,
+        gap_mm=clamp(0.10 * d, 0.12, 0.20),
+        culet_clearance_mm=clearance,
+    )
+    return _set(spec, "stones", count=max(greatest_count(girdle_radius(spec), d, spec.stones.gap_mm), 3))
+
+
+def _fill_cup(spec: Spec) -> Spec:
+    d = spec.stones.diameter_mm
+    spec = _set(spec, "seat", rim_below_girdle_mm=clamp(0.10 * d, 0.15, 0.35), rim_diameter_mm=d)
+    spec = _set(spec, "seat", draft_deg=_overlapping_draft(spec))
+    return _set(spec, "seat", bearing_deg=spec.stones.pavilion_deg)
+
+
+def _overlapping_draft(spec: Spec) -> float:
+    half = math.pi / spec.stones.count
+    bore = spec.finger.bore_mm / 2.0
+    foot = (FOOT_OVERLAP_MM / 2.0 + bore * math.cos(half) * math.sin(half)) / math.cos(half)
+    fall = girdle_radius(spec) - spec.seat.rim_below_girdle_mm - bore * math.cos(half)
+    return clamp(math.degrees(math.atan2(spec.seat.rim_diameter_mm / 2.0 - foot, fall)), *DRAFT_RANGE_DEG)
+
+
+def _fill_recess(spec: Spec) -> Spec:
+    d = spec.stones.diameter_mm
+    narrowest = compute_seat(spec, girdle_radius(spec), wall_mm=0.0).column_radius_mm
+    wall = max(min(0.80, narrowest - LEAST_OPENING_MM / 2.0), 0.2)
+    if spec.seat.bearing_mm is not None:
+        wall = compute_seat(spec, girdle_radius(spec)).wall_mm
+    spec = _set(spec, "seat", wall_mm=wall)
+    seat = compute_seat(spec, girdle_radius(spec))
+    spec = _set(spec, "seat", fillet_mm=min(clamp(0.15 * d, 0.10, 0.40), longest_fillet(seat)))
+    spec = _set(spec, "seat", bearing_mm=seat.mouth_radius_mm - seat.column_radius_mm)
+    return _set(spec, "plug", bite_mm=0.6 * (seat.rim_radius_mm - seat.mouth_radius_mm))
+
+
+def longest_fillet(seat: SeatNumbers) -> float:
+    """The greatest fillet that the bearing and the recess's wall have room for; 0 where there is none."""
+    room = min(seat.bearing_length_mm, seat.column_length_mm) - 2.0 * KEEP_AWAY_MM
+    return max(math.floor(room / seat.fillet_tangent * 1e6) / 1e6, 0.0)
+
+
+def _fill_prong(spec: Spec) -> Spec:
+    d = spec.stones.diameter_mm
+    spec = _set(spec, "prong", diameter_mm=0.35 + 0.22 * d, height_above_girdle_mm=max(0.50, 0.43 * d))
+    share = share_for_clear_width(spec, LEAST_CLAW_GAP_MM)
+    return _set(spec, "prong", overlap=clamp(min(0.20, share), 0.05, 1.0 / 3.0))
+
+
+def share_for_clear_width(spec: Spec, width_mm: float) -> float:
+    """The share of the prong's diameter that a girdle enters when the pair stands ``width_mm`` apart over the plug."""
+    half, draft = math.pi / spec.stones.count, math.radians(spec.seat.draft_deg)
+    radius, girdle = spec.stones.diameter_mm / 2.0, girdle_radius(spec)
+    diameter = spec.prong.diameter_mm
+    fall = girdle / math.cos(half) - plug_top(spec, girdle)
+    spread = (width_mm + diameter) / 2.0
+    for _ in range(8):
+        lean = axis_at(spread, girdle, half, draft).lean
+        spread = (width_mm + diameter / math.cos(lean)) / 2.0 + fall * math.tan(lean)
+    reach = axis_at(spread, girdle, half, draft).distance_to_circle(girdle, radius)
+    return (diameter / 2.0 - reach) / diameter
+
+
+def plug_top(spec: Spec, girdle_mm: float) -> float:
+    """Radial height of the plug's top: level with the rims where they come nearest, less the keep-away."""
+    half = math.pi / spec.stones.count
+    rim = girdle_mm - spec.seat.rim_below_girdle_mm
+    inside = spec.seat.rim_diameter_mm / 2.0 - spec.plug.bite_mm
+    return rim * math.cos(half) + inside * math.sin(half) - KEEP_AWAY_MM
+
+

@@ -1,0 +1,196 @@
+"""The exact engine: the parts on true surfaces, by cadquery's kernel (OCP).
+
+With its neighbours ``exact_solid``, ``exact_join`` and ``step`` it is the only door to that kernel. Importing it
+takes about a second, so import it late.
+
+Every verb hands out a checked result or raises :class:`~bandgen.errors.EngineError` with the operation.
+Nothing is healed, no tolerance is widened, no faces are unified (which has been seen to lose volume silently).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from OCP.BRepAdaptor import BRepAdaptor_Surface
+from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut, BRepAlgoAPI_Fuse
+from OCP.BRepBuilderAPI import (
+    BRepBuilderAPI_MakeEdge,
+    BRepBuilderAPI_MakeFace,
+    BRepBuilderAPI_MakeVertex,
+    BRepBuilderAPI_MakeWire,
+)
+from OCP.BRepPrimAPI import BRepPrimAPI_MakeBox, BRepPrimAPI_MakePrism, BRepPrimAPI_MakeRevol
+from OCP.GeomAbs import GeomAbs_Plane
+from OCP.gp import gp_Ax1, gp_Ax2, gp_Circ, gp_Dir, gp_Pln, gp_Pnt, gp_Vec
+from OCP.TopAbs import TopAbs_FACE, TopAbs_SOLID
+from OCP.TopoDS import TopoDS, TopoDS_Edge, TopoDS_Face, TopoDS_Shape, TopoDS_Vertex
+from OCP.TopTools import TopTools_ListOfShape
+
+from bandgen.engines.exact_solid import Solid, compound, guarded, subshapes
+from bandgen.errors import EngineError
+from bandgen.parts import Frame, Part, Plane, Point, Profile, Revolved, arc_of, merge_arcs
+from bandgen.units import SNAP_MM
+
+
+@dataclass(frozen=True)
+class Patch:
+    """The skin of a cell without the faces in its cut planes, ready to be joined to its images.
+
+    ``cell`` is the closed body that the skin was taken from.
+    """
+
+    cell: Solid
+    skin: TopoDS_Shape
+
+    @property
+    def volume(self) -> float:
+        """Volume of the cell in mm3."""
+        return self.cell.volume
+
+    @property
+    def face_count(self) -> int:
+        """Number of faces of the skin."""
+        return len(subshapes(self.skin, TopAbs_FACE))
+
+
+def make_solid(part: Part) -> Solid:
+    """One part on true surfaces, its sign left aside. A revolution's seam lies on the +u side."""
+    operation = f"make {part.name}"
+    with guarded(operation):
+        if isinstance(part.shape, Revolved):
+            shape = _revolve(part.shape.profile, part.frame)
+        else:
+            shape = _extrude(part.shape.profile, part.frame, part.shape.length)
+    return _one_solid(shape, operation)
+
+
+def evaluate(parts: Sequence[Part], planes: Sequence[Plane]) -> Patch:
+    """The cell: all additions joined, all cuts taken afterwards, and kept where ``normal . x <= 0`` for each plane.
+
+    Faces that lie in the planes are dropped from the skin. No part's own face may lie in a cut plane.
+    """
+    cell = _body(parts, planes)
+    with guarded("drop cut faces"):
+        faces = [face for face in subshapes(cell.shape, TopAbs_FACE) if not _lies_in_any(face, planes)]
+    return Patch(cell, compound(faces))
+
+
+def whole(parts: Sequence[Part]) -> Solid:
+    """All parts in one, without any cut plane: slow for a ring, and the reference that cells are held against."""
+    return _body(parts, ())
+
+
+def _body(parts: Sequence[Part], planes: Sequence[Plane]) -> Solid:
+    added = [make_solid(part) for part in parts if part.sign > 0]
+    cuts = [make_solid(part) for part in parts if part.sign < 0]
+    if not added:
+        raise EngineError("fuse", "no part adds metal")
+    joined = _combine(BRepAlgoAPI_Fuse, added[:1], added[1:], "fuse")
+    reach = 2.0 * max(float(abs(solid.bounds).max()) for solid in (joined,))
+    return _one_solid(
+        _combine(BRepAlgoAPI_Cut, [joined], cuts + [_outside(plane, reach) for plane in planes], "cut").shape, "cut"
+    )
+
+
+def _combine(operator: Any, arguments: Sequence[Solid], tools: Sequence[Solid], operation: str) -> Solid:
+    """One boolean of many shapes, exact (no fuzzy value)."""
+    if not tools:
+        return arguments[0]
+    with guarded(operation):
+        boolean = operator()
+        boolean.SetArguments(_listed(arguments))
+        boolean.SetTools(_listed(tools))
+        boolean.SetRunParallel(True)
+        boolean.SetUseOBB(True)
+        boolean.SetToFillHistory(False)
+        boolean.Build()
+        if not boolean.IsDone() or boolean.Shape().IsNull():
+            raise EngineError(operation, f"the kernel gave nothing for {len(arguments) + len(tools)} shapes")
+        return Solid(boolean.Shape())
+
+
+def _listed(solids: Sequence[Solid]) -> TopTools_ListOfShape:
+    shapes = TopTools_ListOfShape()
+    for solid in solids:
+        shapes.Append(solid.shape)
+    return shapes
+
+
+def _one_solid(shape: TopoDS_Shape, operation: str) -> Solid:
+    """The one body in a result, or an error that says what came instead."""
+    bodies = [] if shape.IsNull() else subshapes(shape, TopAbs_SOLID)
+    if len(bodies) != 1:
+        raise EngineError(operation, f"gave {len(bodies)} bodies instead of one")
+    solid = Solid(bodies[0])
+    if not solid.volume > 0.0:
+        raise EngineError(operation, f"gave a volume of {solid.volume:.3g} mm3")
+    return solid
+
+
+def _outside(plane: Plane, reach: float) -> Solid:
+    """A box that holds everything beyond the plane."""
+    corner = gp_Ax2(gp_Pnt(0.0, 0.0, 0.0), gp_Dir(*plane.normal))
+    offset = (gp_Vec(corner.XDirection()) + gp_Vec(corner.YDirection())).Multiplied(-reach)
+    return Solid(BRepPrimAPI_MakeBox(corner.Translated(offset), 2.0 * reach, 2.0 * reach, reach).Solid())
+
+
+def _lies_in_any(shape: TopoDS_Shape, planes: Sequence[Plane]) -> bool:
+    surface = BRepAdaptor_Surface(TopoDS.Face_s(shape), False)
+    if surface.GetType() != GeomAbs_Plane:
+        return False
+    flat = surface.Plane()
+    return any(_coincident(flat, plane) for plane in planes)
+
+
+def _coincident(flat: gp_Pln, plane: Plane) -> bool:
+    """Parallel and through the origin, within the snap."""
+    aside = flat.Axis().Direction().Crossed(gp_Dir(*plane.normal)) if False else None
+    del aside
+    return flat.Axis().IsParallel(gp_Ax1(gp_Pnt(), gp_Dir(*plane.normal)), SNAP_MM) and (
+        flat.Distance(gp_Pnt(0.0, 0.0, 0.0)) < SNAP_MM
+    )
+
+
+def _revolve(profile: Profile, frame: Frame) -> TopoDS_Shape:
+    axis = gp_Ax1(gp_Pnt(*frame.origin), gp_Dir(*frame.v))
+    return BRepPrimAPI_MakeRevol(_face(profile, frame, 0.0), axis).Shape()
+
+
+def _extrude(profile: Profile, frame: Frame, length: float) -> TopoDS_Shape:
+    along = gp_Vec(*frame.w).Multiplied(length)
+    return BRepPrimAPI_MakePrism(_face(profile, frame, -length / 2.0), along).Shape()
+
+
+def _face(profile: Profile, frame: Frame, w: float) -> TopoDS_Face:
+    """The profile as a flat face at height w of its frame, facing +w; arcs of one circle are one edge."""
+    merged = merge_arcs(profile)
+    vertices = [BRepBuilderAPI_MakeVertex(_placed(frame, p.u, p.v, w)).Vertex() for p in merged.points]
+    wire = BRepBuilderAPI_MakeWire()
+    for index, (start, end) in enumerate(merged.sides):
+        pair = (vertices[index], vertices[(index + 1) % len(vertices)])
+        wire.Add(_edge(start, end, pair, frame, w))
+    plane = gp_Pln(_placed(frame, 0.0, 0.0, w), gp_Dir(*frame.w))
+    return BRepBuilderAPI_MakeFace(plane, wire.Wire()).Face()
+
+
+def _edge(
+    start: Point, end: Point, vertices: tuple[TopoDS_Vertex, TopoDS_Vertex], frame: Frame, w: float
+) -> TopoDS_Edge:
+    """A side as a line or a circular arc between the given vertices."""
+    if start.bulge == 0.0:
+        return BRepBuilderAPI_MakeEdge(*vertices).Edge()
+    arc = arc_of(start, end)
+    turn = 1.0 if arc.sweep > 0.0 else -1.0
+    centre = _placed(frame, arc.u, arc.v, w)
+    normal = gp_Dir(*(turn * c for c in frame.w))
+    begin = gp_Dir(gp_Vec(centre, _placed(frame, start.u, start.v, w)))
+    circle = gp_Circ(gp_Ax2(centre, normal, begin), arc.radius)
+    return BRepBuilderAPI_MakeEdge(circle, *vertices).Edge()
+
+
+def _placed(frame: Frame, a: float, b: float, c: float) -> gp_Pnt:
+    """Local (a, b, c) in space."""
+    rows = zip(frame.origin, frame.u, frame.v, frame.w, strict=True)
+    return gp_Pnt(*(o + a * u + b * v + c * w for o, u, v, w in rows))

@@ -1,0 +1,101 @@
+"""The mesh engine: the only door to manifold3d. Facets parts, joins and cuts them, trims a cell to its planes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import reduce
+
+import manifold3d
+import numpy as np
+
+from bandgen.engines.facets import Floats, Ints, extrude, place, polyline, revolve
+from bandgen.errors import EngineError
+from bandgen.parts import Extruded, Part, Plane, Revolved
+from bandgen.units import SHORTEST_EDGE_MM, SNAP_MM
+
+
+@dataclass(frozen=True, eq=False)
+class Patch:
+    """The skin of a cell without its cut faces: ``vertices`` (n, 3), ``faces`` (m, 3) outward, and for each cut plane
+    the ids of the vertices on it."""
+
+    vertices: Floats
+    faces: Ints
+    on_plane: tuple[Ints, ...]
+
+
+def evaluate(parts: Sequence[Part], planes: Sequence[Plane], deviation_mm: float) -> Patch:
+    """All additions joined, all cuts made, trimmed to ``planes``.
+
+    Raises:
+        EngineError: when a part is no closed body or nothing is left.
+    """
+    metal = _union([part for part in parts if part.sign > 0], deviation_mm)
+    tools = _union([part for part in parts if part.sign < 0], deviation_mm)
+    solid = metal - tools
+    for plane in planes:
+        solid = solid.trim_by_plane([-component for component in plane.normal], 0.0)
+    return _open(solid, planes)
+
+
+def solid_mesh(parts: Sequence[Part], deviation_mm: float) -> Patch:
+    """All parts of a whole ring at once, without cells: the reference of tests and bench."""
+    return evaluate(parts, (), deviation_mm)
+
+
+def facet(part: Part, deviation_mm: float) -> tuple[Floats, Ints]:
+    """A part alone as a closed mesh: vertices (n, 3), faces (m, 3)."""
+    if isinstance(part.shape, Revolved):
+        local, faces = revolve(part.shape, deviation_mm)
+    else:
+        local, faces = _extruded(part.shape, deviation_mm)
+    return place(local, part.frame), faces
+
+
+def _extruded(shape: Extruded, deviation_mm: float) -> tuple[Floats, Ints]:
+    outline = polyline(shape.profile, deviation_mm)
+    caps = np.asarray(manifold3d.triangulate([outline]), dtype=np.int64)
+    return extrude(outline, caps, shape.length)
+
+
+def _union(parts: Sequence[Part], deviation_mm: float) -> manifold3d.Manifold:
+    bodies = [_body(part, deviation_mm) for part in parts]
+    return manifold3d.Manifold.batch_boolean(bodies, manifold3d.OpType.Add) if bodies else manifold3d.Manifold()
+
+
+def _body(part: Part, deviation_mm: float) -> manifold3d.Manifold:
+    vertices, faces = facet(part, deviation_mm)
+    body = manifold3d.Manifold(manifold3d.Mesh64(vertices, faces.astype(np.uint64)))
+    if body.status() != manifold3d.Error.NoError or body.is_empty():
+        raise EngineError("facet", f"{part.name} is no closed body ({body.status()})")
+    return body
+
+
+def _open(solid: manifold3d.Manifold, planes: Sequence[Plane]) -> Patch:
+    """The solid's skin, its vertices snapped onto the planes, faces in a plane dropped."""
+    solid = solid.simplify(SHORTEST_EDGE_MM)
+    if solid.status() != manifold3d.Error.NoError or solid.is_empty():
+        raise EngineError("boolean", f"the cell came out empty or broken ({solid.status()})")
+    mesh = solid.to_mesh64()
+    vertices = np.array(mesh.vert_properties[:, :3])
+    faces = np.asarray(mesh.tri_verts, dtype=np.int64)
+    masks = [np.abs(vertices @ np.array(plane.normal)) < SNAP_MM for plane in planes]
+    for plane, mask in zip(planes, masks, strict=True):
+        vertices[mask] = _onto(vertices[mask], plane)
+    flat = [mask[faces].all(axis=1) for mask in masks]
+    kept = faces[~reduce(np.logical_or, flat, np.zeros(len(faces), bool))]
+    return _compact(vertices, kept, masks)
+
+
+def _onto(points: Floats, plane: Plane) -> Floats:
+    normal = np.array(plane.normal)
+    return points - np.outer(points @ normal, normal)
+
+
+def _compact(vertices: Floats, faces: Ints, masks: Sequence[np.ndarray]) -> Patch:
+    used = np.zeros(len(vertices), bool)
+    used[faces] = True
+    number = np.cumsum(used) - 1
+    on_plane = tuple(number[np.flatnonzero(mask & used)] for mask in masks)
+    return Patch(vertices[used], number[faces], on_plane)

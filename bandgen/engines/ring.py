@@ -1,0 +1,140 @@
+"""Joins the mesh engine's patches by index: mirrored, arrayed round the ring, welded without any search.
+
+A vertex on a shared plane is one vertex, known by its place in the patch (element of the patch and its mirror
+image) or, between two cells, by its place in the sorted list of the plane's vertices.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from bandgen.engines.facets import Floats, Ints
+from bandgen.engines.mesh import Patch
+from bandgen.errors import EngineError
+from bandgen.units import SNAP_MM, sincosd
+
+
+@dataclass(frozen=True, eq=False)
+class Strip:
+    """A whole cell's skin in its own frame, open at its two station planes: the vertex ids on ``before`` and
+    ``after`` are in one order, by radius and z in their plane."""
+
+    vertices: Floats
+    faces: Ints
+    before: Ints
+    after: Ints
+
+
+@dataclass(frozen=True, eq=False)
+class RingMesh:
+    """A closed ring: ``vertices`` (n, 3) float, ``faces`` (m, 3) int outward; ``cell_faces`` is the number of faces
+    of each cell, in order round the ring."""
+
+    vertices: Floats
+    faces: Ints
+    cell_faces: tuple[int, ...]
+
+
+def mirrored(patch: Patch, axis: int, plane: int) -> Patch:
+    """The patch and its image in coordinate ``axis``, welded on cut plane ``plane``; the other planes keep their
+    order, first the patch's vertices, then the image's."""
+    count = len(patch.vertices)
+    shared = np.zeros(count, bool)
+    shared[patch.on_plane[plane]] = True
+    image_id = np.where(shared, np.arange(count), count - 1 + np.cumsum(~shared))
+    image = patch.vertices[~shared].copy()
+    image[:, axis] *= -1.0
+    faces = np.concatenate((patch.faces, image_id[patch.faces[:, ::-1]]))
+    others = [ids for index, ids in enumerate(patch.on_plane) if index != plane]
+    on_plane = tuple(np.concatenate((ids, image_id[ids[~shared[ids]]])) for ids in others)
+    return Patch(np.concatenate((patch.vertices, image)), faces, on_plane)
+
+
+def strip_of_quarter(patch: Patch) -> Strip:
+    """A quarter (planes: before, mirror x, mirror z) made whole."""
+    half = mirrored(patch, 2, 2)
+    whole = mirrored(half, 0, 1)
+    before = whole.on_plane[0]
+    # The image's half of the station plane is the plane after the seam, in the same order.
+    size = len(half.on_plane[0])
+    return _sorted(whole.vertices, whole.faces, before[:size], before[size:])
+
+
+def strip_of_whole(patch: Patch) -> Strip:
+    """A half in z (planes: before, after, mirror z) made whole."""
+    whole = mirrored(patch, 2, 2)
+    return _sorted(whole.vertices, whole.faces, *whole.on_plane)
+
+
+def _sorted(vertices: Floats, faces: Ints, before: Ints, after: Ints) -> Strip:
+    return Strip(vertices, faces, before[_order(vertices[before])], after[_order(vertices[after])])
+
+
+def _order(points: Floats) -> Ints:
+    """Order by z, then by distance from the ring's axis, both rounded well under the shortest edge."""
+    radius = np.round(np.hypot(points[:, 0], points[:, 1]), 6)
+    return np.lexsort((radius, np.round(points[:, 2], 6)))
+
+
+def close_ring(strips: Sequence[Strip], cells: Sequence[tuple[int, float]]) -> RingMesh:
+    """Cells in order round the ring, each as (index of its strip, angle of its seam in degrees), joined at the
+    station planes; the last one joins the first.
+
+    Raises:
+        EngineError: when two neighbours disagree on their common plane.
+    """
+    vertices, faces = [], []
+    first_after = last_after = None
+    total, cell_faces = 0, []
+    for index, (which, angle) in enumerate(cells):
+        strip = strips[which]
+        number, fresh = _number(strip, index, len(cells), total, last_after, first_after)
+        points = _turned(strip.vertices, angle)
+        _agree(points, strip.before, last_after, vertices, number)
+        vertices.append(points[fresh])
+        faces.append(number[strip.faces])
+        total += int(fresh.sum())
+        last_after = number[strip.after]
+        first_after = number[strip.before] if first_after is None else first_after
+        cell_faces.append(len(strip.faces))
+    return RingMesh(np.concatenate(vertices), np.concatenate(faces), tuple(cell_faces))
+
+
+def _number(
+    strip: Strip, index: int, count: int, total: int, last_after: Ints | None, first_before: Ints | None
+) -> tuple[Ints, np.ndarray]:
+    """The ring's ids of a strip's vertices, and which of them are new."""
+    fresh = np.ones(len(strip.vertices), bool)
+    known: list[tuple[Ints, Ints]] = []
+    if last_after is not None:
+        known.append((strip.before, last_after))
+    if index == count - 1 and first_before is not None:
+        known.append((strip.after, first_before))
+    for own, ring in known:
+        if len(own) != len(ring):
+            raise EngineError("join", f"cell {index} has {len(own)} vertices on a plane where its neighbour has {len(ring)}")
+        fresh[own] = False
+    number = total - 1 + np.cumsum(fresh)
+    for own, ring in known:
+        number[own] = ring
+    return number, fresh
+
+
+def _agree(points: Floats, before: Ints, last_after: Ints | None, vertices: Sequence[Floats], number: Ints) -> None:
+    """The vertices that two neighbours share must coincide."""
+    if last_after is None:
+        return
+    start = int(sum(len(block) for block in vertices[:-1]))
+    inside = last_after >= start
+    gap = np.abs(vertices[-1][last_after[inside] - start] - points[before[inside]]).max(initial=0.0)
+    if gap > 10.0 * SNAP_MM:
+        raise EngineError("join", f"neighbouring cells lie {gap:.2e} mm apart on their common plane")
+
+
+def _turned(points: Floats, degrees: float) -> Floats:
+    sine, cosine = sincosd(degrees)
+    x, y = points[:, 0], points[:, 1]
+    return np.column_stack((cosine * x - sine * y, sine * x + cosine * y, points[:, 2]))

@@ -1,0 +1,1 @@
+"""Spec to numbers: stations, seams, derived radii, degenerate events, predictions. No kernel."""

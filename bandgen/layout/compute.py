@@ -1,0 +1,142 @@
+"""From a filled spec to a layout, or a refusal that names every key in the way."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from itertools import pairwise
+
+from bandgen.defaults import fill, girdle_radius, plug_top
+from bandgen.errors import Problem, SpecError
+from bandgen.layout.bounds import volume_bounds
+from bandgen.layout.events import foot_overlap, list_events
+from bandgen.layout.grip import axis_for_reach
+from bandgen.layout.numbers import (
+    Event,
+    Layout,
+    Move,
+    Opening,
+    PlugNumbers,
+    ProngNumbers,
+    Seam,
+    Station,
+)
+from bandgen.layout.packing import closing_radius, girdle_gap, greatest_count
+from bandgen.layout.seatwork import BELOW_BORE_MM, SeatNumbers, compute_seat
+from bandgen.spec import Spec
+from bandgen.trade.stones import Proportions
+from bandgen.units import KEEP_AWAY_MM
+
+
+def compute_layout(spec: Spec) -> Layout:
+    """The numbers of a band; values that the spec leaves out are filled in first.
+
+    Raises:
+        SpecError: when the values do not go together, with every key in the way and the change that would do.
+    """
+    spec = fill(spec)
+    _refuse(_count_problems(spec))
+    spec, moves = _keep_feet_off_touching(spec)
+    girdle = girdle_radius(spec)
+    seat = compute_seat(spec, girdle)
+    seam = _seam(spec, seat)
+    events = list_events(spec, seat, seam)
+    _refuse(_event_problems(events))
+    return _even_ring(spec, seat, seam, events, moves)
+
+
+def _refuse(problems: list[Problem]) -> None:
+    if problems:
+        raise SpecError(problems)
+
+
+def _count_problems(spec: Spec) -> list[Problem]:
+    """The stones must fit, and the cups must have their place under the girdle and over the bore."""
+    stones, girdle = spec.stones, girdle_radius(spec)
+    most = greatest_count(girdle, stones.diameter_mm, stones.gap_mm)
+    gap = girdle_gap(girdle, stones.diameter_mm, stones.count)
+    problems = []
+    if gap < stones.gap_mm - 1e-9:
+        bore = 2.0 * (spec.finger.bore_mm / 2.0 + closing_radius(stones.diameter_mm, stones.count, stones.gap_mm) - girdle)
+        rule = f"leaves {gap:.4f} mm between girdles, less than stones.gap_mm {stones.gap_mm:g}"
+        advice = f"at most {most} fit; {stones.count} need a bore of {bore:.3f} mm"
+        problems.append(Problem("stones.count", rule, stones.count, advice))
+    if spec.seat.rim_diameter_mm / 2.0 > 0.8 * spec.finger.bore_mm / 2.0:
+        problems.append(Problem("seat.rim_diameter_mm", "is too wide for the bore", spec.seat.rim_diameter_mm,
+                                f"at most {0.8 * spec.finger.bore_mm:.3f} mm"))  # fmt: skip
+    return problems
+
+
+def _event_problems(events: tuple[Event, ...]) -> list[Problem]:
+    return [
+        Problem(event.key, f"{event.text}: {event.distance_mm:.4f} mm, at least {KEEP_AWAY_MM} is kept")
+        for event in events
+        if event.kind == "limit" and not event.distance_mm >= KEEP_AWAY_MM - 1e-9
+    ]
+
+
+def _keep_feet_off_touching(spec: Spec) -> tuple[Spec, tuple[Move, ...]]:
+    """Move the draft a little where neighbouring feet would just touch; both sides of the touch are sound."""
+    overlap = foot_overlap(spec)
+    if abs(overlap) >= KEEP_AWAY_MM:
+        return spec, ()
+    target = math.copysign(KEEP_AWAY_MM, overlap)
+    half = math.pi / spec.stones.count
+    fall = girdle_radius(spec) - spec.seat.rim_below_girdle_mm - spec.finger.bore_mm / 2.0 * math.cos(half)
+    slope = math.tan(math.radians(spec.seat.draft_deg)) - (target - overlap) / (2.0 * math.cos(half) * fall)
+    if slope < 0.0:  # no taper left to give: take the other side
+        slope = math.tan(math.radians(spec.seat.draft_deg)) + (KEEP_AWAY_MM + overlap) / (2.0 * math.cos(half) * fall)
+    used = math.degrees(math.atan(slope))
+    move = Move("seat.draft_deg", spec.seat.draft_deg, used, "neighbouring feet would just touch at the finger")
+    seat = spec.seat.model_copy(update={"draft_deg": used})
+    return spec.model_copy(update={"seat": seat}), (move,)
+
+
+def _seam(spec: Spec, seat: SeatNumbers) -> Seam:
+    """The seam between two equal stones."""
+    half = math.pi / spec.stones.count
+    gap = girdle_gap(seat.girdle_mm, spec.stones.diameter_mm, spec.stones.count)
+    prong = _prong(spec, seat, half)
+    return Seam(0, 180.0 / spec.stones.count, math.degrees(half), math.degrees(half), gap, prong, _plug(spec, seat, half))
+
+
+def _prong(spec: Spec, seat: SeatNumbers, half: float) -> ProngNumbers:
+    prong, radius = spec.prong, spec.stones.diameter_mm / 2.0
+    reach = (0.5 - prong.overlap) * prong.diameter_mm
+    try:
+        axis = axis_for_reach(reach, seat.girdle_mm, half, math.radians(spec.seat.draft_deg), radius)
+    except ValueError as cause:
+        advice = "raise prong.diameter_mm or lower prong.overlap, or set more stones"
+        raise SpecError([Problem("prong.overlap", str(cause), prong.overlap, advice)]) from None
+    tilt = math.acos(math.cos(axis.lean) * math.cos(half))
+    if prong.tip == "dome":
+        tip = (prong.height_above_girdle_mm - prong.diameter_mm / 2.0) / math.cos(tilt) + prong.diameter_mm / 2.0
+    else:
+        tip = (prong.height_above_girdle_mm - prong.diameter_mm / 2.0 * math.sin(tilt)) / math.cos(tilt)
+    return ProngNumbers(axis, prong.diameter_mm, prong.tip, tip, seat.bore_radius_mm)
+
+
+def _plug(spec: Spec, seat: SeatNumbers, half: float) -> PlugNumbers:
+    inside = seat.rim_radius_mm - spec.plug.bite_mm
+    width = seat.rim_mm * math.sin(half) - inside * math.cos(half)
+    clearance = spec.plug.foot_clearance_mm
+    flush = math.sqrt(max(seat.bore_radius_mm**2 - width**2, 0.0)) - BELOW_BORE_MM
+    foot = seat.bore_radius_mm + clearance if clearance > 0.0 else flush
+    return PlugNumbers(width, plug_top(spec, seat.girdle_mm), foot)
+
+
+def _even_ring(
+    spec: Spec, seat: SeatNumbers, seam: Seam, events: tuple[Event, ...], moves: tuple[Move, ...]
+) -> Layout:
+    count, stones = spec.stones.count, spec.stones
+    proportions = Proportions(stones.pavilion_deg, stones.crown_deg, stones.table_pct, stones.girdle_pct)
+    angles = [360.0 * index / count for index in range(count + 1)]
+    stations = tuple(
+        Station(index, angles[index], stones.diameter_mm, proportions, seat) for index in range(count)
+    )
+    seams = tuple(
+        replace(seam, index=index, angle_deg=(low + high) / 2.0) for index, (low, high) in enumerate(pairwise(angles))
+    )
+    openings = (Opening("through-opening", count),) if seat.through else ()
+    bounds = volume_bounds(seat, seam, count)
+    return Layout(spec, seat.bore_radius_mm, stations, seams, events, moves, openings, bounds)

@@ -1,0 +1,1 @@
+"""What the trade knows, as data with its source and how far to trust it: finger sizes, stones, alloys, cautions."""
