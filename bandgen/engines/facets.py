@@ -113,7 +113,7 @@ def _band(low: int, low_size: int, high: int, high_size: int, count: int) -> Int
     following = (step + 1) % count
     a, b = low + step % low_size, low + following % low_size
     c, d = high + step % high_size, high + following % high_size
-    upper, lower = np.column_stack((a, c, b)), np.column_stack((b, c, d))
+    upper, lower = np.column_stack((a, b, c)), np.column_stack((b, d, c))
     if low_size == 1:
         return lower
     return upper if high_size == 1 else np.concatenate((upper, lower))

@@ -44,7 +44,8 @@ OWN_NAMES = "urn:bandgen:metadata"
 """Namespace of metadata that the spec does not name (it asks for one)."""
 
 KNOWN_NAMES = frozenset(
-    "Title Designer Description Copyright LicenseTerms Rating CreationDate ModificationDate Application".split()
+    {"Title", "Designer", "Description", "Copyright", "LicenseTerms", "Rating"}
+    | {"CreationDate", "ModificationDate", "Application"}
 )
 """Metadata names of the spec's table 3-1."""
 

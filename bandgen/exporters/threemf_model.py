@@ -86,42 +86,50 @@ def parse(text: bytes, element: Callable[[str, Attributes], None], what: str) ->
 
 
 # The XML parser calls back for every vertex and triangle, which takes most of the time. Where these follow one
-# another in the plainest form, as in bandgen's own files, a regular expression takes them out beforehand and
-# leaves a number in their place; whatever looks a little different goes the long way. Where a comment, a CDATA
-# section or a processing instruction could hide such text, all of it does.
+# another in the plainest form, as in bandgen's own files, they are taken out beforehand and a number is left in
+# their place; whatever looks a little different goes the long way. Where a comment, a CDATA section or a
+# processing instruction could hide such text, all of it does. Measured: 40 ms against 85 at 37 500 triangles.
 _LIFTED = "lifted"
-_NUMBER = rb'="[-+.0-9eE]+"'
-_LIST = rb"<%b>((?:\s*<%b\s%b%b\s%b%b\s%b%b\s*/>)+)\s*</%b>"
+_REAL = rb'="-?+\d++(?:\.\d++)?+(?:e[-+]?+\d++)?+"'
+_INDEX = rb'="\d{1,9}"'
+_LIST = rb"<%b>((?:\s*<%b %b%b %b%b %b%b\s?/>)++)\s*+</%b>"
 _PLAIN = re.compile(
-    _LIST % (b"vertices", b"vertex", b"x", _NUMBER, b"y", _NUMBER, b"z", _NUMBER, b"vertices")
+    _LIST % (b"vertices", b"vertex", b"x", _REAL, b"y", _REAL, b"z", _REAL, b"vertices")
     + b"|"
-    + _LIST % (b"triangles", b"triangle", b"v1", _NUMBER, b"v2", _NUMBER, b"v3", _NUMBER, b"triangles")
+    + _LIST % (b"triangles", b"triangle", b"v1", _INDEX, b"v2", _INDEX, b"v3", _INDEX, b"triangles")
 )
+_TO_NUMBERS = bytes(code if code in b"0123456789.-+e" else ord(" ") for code in range(256))
 
 
-def _lift(text: bytes) -> tuple[bytes, list[list[bytes]]]:
+def _lift(text: bytes) -> tuple[bytes, list[NDArray[Any]]]:
     """The text with its plain lists replaced by numbered empty ones, and the values of each list."""
     if b"<!" in text or text.count(b"<?") > 1 or _LIFTED.encode() in text:
         return text, []
-    blocks: list[list[bytes]] = []
+    blocks: list[NDArray[Any]] = []
 
     def lift(match: re.Match[bytes]) -> bytes:
-        name = b"vertices" if match[1] else b"triangles"
-        blocks.append((match[1] or match[2]).split(b'"')[1::2])
+        name, words, kind = _VERTEX_WORDS if match[1] else _TRIANGLE_WORDS
+        numbers = match[1] or match[2]
+        for word in words:
+            numbers = numbers.replace(word, b"")
+        blocks.append(np.fromstring(numbers.translate(_TO_NUMBERS), kind, sep=" "))
         return b'<%b lifted="%d"/>' % (name, len(blocks) - 1)
 
     return _PLAIN.sub(lift, text), blocks
 
 
+_VERTEX_WORDS = (b"vertices", (b"vertex",), np.float64)
+_TRIANGLE_WORDS = (b"triangles", (b"triangle", b"v1", b"v2", b"v3"), np.int64)
+"""Element, what to delete so that only numbers are left, and their type."""
+
+
 @dataclass
 class _Object:
-    """An object resource while it is read. ``corners`` and ``indices`` are values not yet converted."""
+    """An object resource; ``pieces`` and ``depth`` count what it places, too."""
 
     kind: str = "model"
-    corners: list[Any] = field(default_factory=list)
-    indices: list[Any] = field(default_factory=list)
-    placed: list[tuple[str, Matrix]] = field(default_factory=list)
     mesh: Mesh | None = None
+    placed: list[tuple[str, Matrix]] = field(default_factory=list)
     pieces: int = 1
     depth: int = 1
 
@@ -129,17 +137,20 @@ class _Object:
 class _Model:
     """The model part, built up tag by tag."""
 
-    def __init__(self, blocks: list[list[bytes]]) -> None:
+    def __init__(self, blocks: list[NDArray[Any]]) -> None:
         self.scale = 0.0
         self._objects: dict[str, _Object] = {}
         self._current = _Object()
         self._items: list[tuple[str, Matrix]] = []
         self._blocks = blocks
+        self._taken: dict[str, NDArray[Any]] = {}
+        self._corners: list[str] = []
+        self._indices: list[str] = []
         self._verbs: dict[str, Callable[[Attributes], None]] = {
             f"{CORE} model": self._open,
             f"{CORE} object": self._object,
-            f"{CORE} vertices": self._vertices,
-            f"{CORE} triangles": self._triangles,
+            f"{CORE} vertices": lambda attributes: self._take("corners", attributes),
+            f"{CORE} triangles": lambda attributes: self._take("indices", attributes),
             f"{CORE} component": self._component,
             f"{CORE} build": self._close,
             f"{CORE} item": self._item,
@@ -148,9 +159,9 @@ class _Model:
     def element(self, tag: str, attributes: Attributes) -> None:
         """Take a start tag, the frequent ones first; what is not core has no say."""
         if tag == _TRIANGLE:
-            self._current.indices += (attributes["v1"], attributes["v2"], attributes["v3"])
+            self._indices += (attributes["v1"], attributes["v2"], attributes["v3"])
         elif tag == _VERTEX:
-            self._current.corners += (attributes["x"], attributes["y"], attributes["z"])
+            self._corners += (attributes["x"], attributes["y"], attributes["z"])
         elif tag in self._verbs:
             self._verbs[tag](attributes)
         elif not self.scale:
@@ -158,6 +169,8 @@ class _Model:
 
     def placements(self) -> list[tuple[str, Matrix]]:
         """What the build asks for; a lone translation is dropped (see the module ``threemf``)."""
+        if not self.scale:
+            raise FileFault("the 3MF's model part holds no model")
         if sum(self._known(number).pieces for number, _ in self._items) > LIMIT_PIECES:
             raise FileFault(f"the 3MF builds more than {LIMIT_PIECES} vertices, triangles and placements")
         if len(self._items) == 1 and np.array_equal(self._items[0][1][:3], np.eye(3)):
@@ -199,13 +212,9 @@ class _Model:
             raise FileFault(f"the 3MF defines object {attributes['id']!r} twice")
         self._current = self._objects[attributes["id"]] = _Object(attributes.get("type", "model"))
 
-    def _vertices(self, attributes: Attributes) -> None:
+    def _take(self, what: str, attributes: Attributes) -> None:
         if _LIFTED in attributes:
-            self._current.corners = self._blocks[int(attributes[_LIFTED])]
-
-    def _triangles(self, attributes: Attributes) -> None:
-        if _LIFTED in attributes:
-            self._current.indices = self._blocks[int(attributes[_LIFTED])]
+            self._taken[what] = self._blocks[int(attributes[_LIFTED])]
 
     def _component(self, attributes: Attributes) -> None:
         _refuse_path(attributes)
@@ -225,25 +234,26 @@ class _Model:
 
     def _close(self, _: Attributes) -> None:
         """The object that was being read is complete."""
-        current = self._current
-        if current.corners or current.indices:
-            current.mesh = _mesh(current.corners, current.indices)
-            current.pieces += len(current.mesh[0]) + len(current.mesh[1])
-            current.corners, current.indices = [], []
+        try:
+            corners = self._taken.pop("corners", None)
+            corners = np.array(list(map(float, self._corners))) if corners is None else corners
+            indices = self._taken.pop("indices", None)
+            indices = np.array(list(map(int, self._indices)), np.int64) if indices is None else indices
+        except (ValueError, OverflowError) as fault:
+            raise FileFault(f"the 3MF has a coordinate or an index that is no number ({fault})") from fault
+        self._corners, self._indices = [], []
+        if len(corners) or len(indices):
+            mesh = self._current.mesh = _mesh(corners, indices)
+            self._current.pieces += len(mesh[0]) + len(mesh[1])
 
 
-def _mesh(corners: list[Any], indices: list[Any]) -> Mesh:
-    """The values of an object as arrays; coordinates in single precision, as slicers read them."""
-    try:
-        values = np.array(list(map(float, corners)))
-        faces = np.array(list(map(int, indices)), np.int64).reshape(-1, 3)
-    except (ValueError, OverflowError) as fault:
-        raise FileFault(f"the 3MF has a coordinate or an index that is no number ({fault})") from fault
+def _mesh(corners: NDArray[Any], indices: NDArray[Any]) -> Mesh:
+    """Running values, three to a vertex or triangle, as a mesh in single precision, as slicers read it."""
     with np.errstate(over="ignore"):
-        vertices = values.astype(np.float32).astype(np.float64).reshape(-1, 3)
-    if faces.size and (faces.min() < 0 or faces.max() >= len(vertices)):
+        vertices = corners.astype(np.float32).astype(np.float64).reshape(-1, 3)
+    if indices.size and (indices.min() < 0 or indices.max() >= len(vertices)):
         raise FileFault(f"the 3MF has a triangle with a corner outside its {len(vertices)} vertices")
-    return vertices, faces
+    return vertices, indices.reshape(-1, 3)
 
 
 def _moved(mesh: Mesh, matrix: Matrix) -> Mesh:

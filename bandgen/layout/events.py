@@ -10,7 +10,7 @@ import math
 from bandgen.layout.numbers import Event, Seam
 from bandgen.layout.seatwork import SeatNumbers
 from bandgen.spec import Spec
-from bandgen.units import tand
+from bandgen.units import KEEP_AWAY_MM, tand
 
 
 def foot_overlap(spec: Spec) -> float:
@@ -64,6 +64,8 @@ def _recess_events(spec: Spec, seat: SeatNumbers, seam: Seam) -> list[Event]:
         _limit("recess-wall", seat.wall_mm, "seat.bearing_mm", "the recess reaches the cup's side"),
         _limit("bearing-width", seat.mouth_radius_mm - seat.column_radius_mm, "seat.wall_mm",
                "the bearing is too narrow (a thicker wall widens it)"),
+        _limit("bearing-angle", KEEP_AWAY_MM + (seat.bearing_deg - spec.stones.pavilion_deg), "seat.bearing_deg",
+               f"flatter than the pavilion ({spec.stones.pavilion_deg:g} degrees), so the stone stands off its seat"),
         _limit("recess-depth", seat.column_length_mm, "seat.floor_mm", "the bearing reaches the floor"),
         _limit("fillet-length", edges, "seat.fillet_mm", "the fillet is longer than its edges"),
         _limit("recesses-touch", between, "seat.wall_mm", "the recesses of two neighbours run into each other"),

@@ -8,11 +8,8 @@ from dataclasses import dataclass
 
 from bandgen.parts import Point, Profile, fillet
 from bandgen.spec import Spec
+from bandgen.trade.stones import edge_rise
 from bandgen.units import tand
-
-FACET_EDGE_RISE = 0.008
-"""Share of the stone's radius by which the edges between pavilion facets stand out of the main cone
-(derived in `trade.stones`; its test measures it)."""
 
 BELOW_BORE_MM = 0.2
 """How far parts run under the bore before the bore trims them."""
@@ -77,19 +74,26 @@ class SeatNumbers:
 
 
 def compute_seat(spec: Spec, girdle_mm: float, wall_mm: float | None = None) -> SeatNumbers:
-    """The numbers of one seat. The stone's cone through the rim plane, opened for the facet edges, gives the mouth;
+    """The numbers of one seat. The stone's cone in the rim plane, opened for the facet edges, gives the mouth;
     ``seat.bearing_mm`` places the recess where it is given, the wall otherwise."""
     seat, stones = spec.seat, spec.stones
     radius = stones.diameter_mm / 2.0
     rim = girdle_mm - seat.rim_below_girdle_mm
     bore = spec.finger.bore_mm / 2.0
-    mouth = radius * (1.0 + FACET_EDGE_RISE) - seat.rim_below_girdle_mm / tand(stones.pavilion_deg)
+    cone = radius - seat.rim_below_girdle_mm / tand(stones.pavilion_deg)
     floor = bore + seat.floor_mm
     through = seat.opening == "through"
     lowest = bore if through else floor
     cup = seat.rim_diameter_mm / 2.0 - (rim - lowest) * tand(seat.draft_deg)
     wall = seat.wall_mm if wall_mm is None else wall_mm
-    column = cup - wall if seat.bearing_mm is None or wall_mm is not None else mouth - seat.bearing_mm
+    if seat.bearing_mm is None or wall_mm is not None:
+        column = cup - wall
+        mouth = cone + _facet_room(spec, cone, column)
+    else:
+        mouth = cone
+        for _ in range(12):  # the room for the facet edges depends on the column a little: contracts 50-fold a turn
+            mouth = cone + _facet_room(spec, cone, mouth - seat.bearing_mm)
+        column = mouth - seat.bearing_mm
     return SeatNumbers(
         girdle_mm=girdle_mm,
         rim_mm=rim,
@@ -103,6 +107,15 @@ def compute_seat(spec: Spec, girdle_mm: float, wall_mm: float | None = None) -> 
         bearing_deg=seat.bearing_deg,
         fillet_mm=seat.fillet_mm if seat.fillet_mm is not None else 0.0,
     )
+
+
+def _facet_room(spec: Spec, cone_mm: float, column_mm: float) -> float:
+    """How far the bearing opens beyond the pavilion cone, so that the edges between its facets clear it: the rise
+    is linear along the cone, so its two ends decide. ``cone_mm`` is the cone's radius in the rim plane."""
+    radius = spec.stones.diameter_mm / 2.0
+    low = min(max(column_mm, 0.0), cone_mm)
+    steeper = 1.0 - tand(spec.stones.pavilion_deg) / tand(spec.seat.bearing_deg)
+    return radius * max(edge_rise(cone_mm / radius), edge_rise(low / radius) - (cone_mm - low) / radius * steeper)
 
 
 def recess_profile(seat: SeatNumbers, bottom_mm: float, above_rim_mm: float = 0.0) -> Profile:

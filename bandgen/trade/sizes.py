@@ -24,6 +24,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from string import ascii_uppercase
 from types import MappingProxyType
 from typing import Literal
 
@@ -112,7 +113,7 @@ _TWO_MEANINGS = {
 }
 _FRACTIONS = {"1/4": 0.25, "1/2": 0.5, "3/4": 0.75}
 _NUMBER = re.compile(r"(?P<decimal>[0-9]+([.,][0-9]+)?)|((?P<whole>[0-9]+) +)?(?P<part>1/4|1/2|3/4)")
-_LETTER = re.compile(r"(?P<letter>[A-Z])( *\+ *(?P<plus>[0-9]+))?(?P<half> *1/2|[.,]50*)?")
+_LETTER = re.compile(r"(?P<letter>[A-Z])( *\+ *(?P<plus>[1-9][0-9]*))?(?P<half> *1/2|[.,]50*)?")
 
 
 def read_size(text: str) -> FingerSize:
@@ -154,9 +155,10 @@ def _split(text: str, clean: str) -> tuple[str, str]:
     """The system's name and the rest; refuses what has no system or one that is not known."""
     if _number(clean) is not None or _place(clean) is not None:
         raise ValueError(_bare_message(text, clean))
-    word, rest = re.fullmatch(r"([A-Z]*)[ :-]*(.*)", clean, re.DOTALL).groups()  # type: ignore[union-attr]
+    rest = clean.lstrip(ascii_uppercase)
+    word, rest = clean[: len(clean) - len(rest)], rest.removeprefix("-").removeprefix(":").strip()
     if _ALIASES.get(word[:-1]) == "UK":  # "UKL"
-        word, rest = word[:-1], f"{word[-1]} {rest}".strip()
+        word, rest = word[:-1], word[-1] + rest
     if word in _ALIASES:
         return _ALIASES[word], rest
     advice = _TWO_MEANINGS.get(word, f"the systems are {', '.join(SYSTEMS)}")
