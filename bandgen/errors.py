@@ -62,6 +62,7 @@ class EngineError(WorkError):
 
     def __init__(self, operation: str, cause: str):
         self.operation = operation
+        self.cause = cause
         super().__init__(f"{operation}: {cause}")
 
 

@@ -115,7 +115,7 @@ class Stones(Table):
     pavilion_deg: float = _auto(36.0, 50.0, "Angle of the pavilion under the girdle plane, in degrees.")
     crown_deg: float = _auto(25.0, 45.0, "Angle of the crown above the girdle plane, in degrees.")
     table_pct: float = _auto(45.0, 75.0, "Width of the table in percent of the diameter.")
-    girdle_pct: float = _auto(0.5, 8.0, "Thickness of the girdle in percent of the diameter.")
+    girdle_pct: float = _auto(2.0, 8.0, "Thickness of the girdle at the mains, in percent of the diameter.")
     gap_mm: float = _auto(0.05, 1.0, "Least distance between neighbouring girdles, in mm.")
     count: int = Field(default=None, ge=5, le=400, description="How many stones; the most that fit when left out.")  # type: ignore[assignment]
     culet_clearance_mm: float = _auto(0.1, 4.0, "Height of the culet above the finger, in mm.")

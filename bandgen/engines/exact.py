@@ -9,11 +9,11 @@ Nothing is healed, no tolerance is widened, no faces are unified (which has been
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 from OCP.BRepAdaptor import BRepAdaptor_Surface
 from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut, BRepAlgoAPI_Fuse
 from OCP.BRepBuilderAPI import (
@@ -30,11 +30,11 @@ from OCP.TopAbs import TopAbs_FACE, TopAbs_SOLID
 from OCP.TopoDS import TopoDS, TopoDS_Edge, TopoDS_Face, TopoDS_Shape, TopoDS_Vertex
 from OCP.TopTools import TopTools_ListOfShape
 
-from bandgen.engines.exact_solid import Solid, compound, guarded, subshapes
+from bandgen.engines.exact_mesh import subshapes
+from bandgen.engines.exact_solid import Solid, compound, guarded, rough_box
 from bandgen.errors import EngineError
 from bandgen.parts import Frame, Part, Plane, Point, Profile, Revolved, arc_of, merge_arcs, volume
 from bandgen.units import SNAP_MM
-
 
 VOLUME_RELATIVE = 1e-6
 """How far a volume by quadrature may lie from the closed form: seen are 1e-14 on parts, 3e-7 on joined rings."""
@@ -110,7 +110,7 @@ def _body(parts: Sequence[Part], planes: Sequence[Plane]) -> Solid:
         raise EngineError("fuse", "no part adds metal")
     joined = _fuse(added)
     cuts = [make_solid(part) for part in parts if part.sign < 0]
-    reach = 2.0 * max(math.dist(corner, (0.0, 0.0, 0.0)) for corner in joined.bounds)
+    reach = 2.0 * float(np.linalg.norm(rough_box(joined.shape), axis=1).max())
     with guarded("cut"):
         cuts += [_outside(plane, reach) for plane in planes]
     return _one_solid(_combine(BRepAlgoAPI_Cut, [joined], cuts, "cut"), "cut")

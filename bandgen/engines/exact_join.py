@@ -19,7 +19,8 @@ from OCP.TopLoc import TopLoc_Location
 from OCP.TopoDS import TopoDS_Shape, TopoDS_Solid
 
 from bandgen.engines.exact import Patch
-from bandgen.engines.exact_solid import Solid, guarded, subshapes
+from bandgen.engines.exact_mesh import subshapes
+from bandgen.engines.exact_solid import Solid, guarded
 from bandgen.errors import EngineError
 
 Placed = Sequence[tuple[Patch, float]]

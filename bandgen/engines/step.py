@@ -15,8 +15,8 @@ from OCP.APIHeaderSection import APIHeaderSection_MakeHeader
 from OCP.IFSelect import IFSelect_RetDone
 from OCP.Interface import Interface_Static
 from OCP.Standard import Standard_Failure
-from OCP.STEPControl import STEPControl_AsIs, STEPControl_Controller, STEPControl_Reader, STEPControl_Writer
 from OCP.StepBasic import StepBasic_Product
+from OCP.STEPControl import STEPControl_AsIs, STEPControl_Controller, STEPControl_Reader, STEPControl_Writer
 from OCP.TCollection import TCollection_HAsciiString
 
 from bandgen.engines.exact_solid import Solid, guarded

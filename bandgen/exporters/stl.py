@@ -60,7 +60,7 @@ def decode(data: bytes) -> Mesh:
 
     Raises :class:`FileFault` when the data is neither.
     """
-    if len(data) >= COUNT_END and len(data) == _lawful_length(data):
+    if has_lawful_length(data):
         corners = np.frombuffer(data, TRIANGLE, offset=COUNT_END)["corners"].reshape(-1, 3)
     elif _looks_like_text(data):
         corners = _text_corners(data)
@@ -69,6 +69,11 @@ def decode(data: bytes) -> Mesh:
     if not len(corners):
         raise FileFault("the STL holds no triangle")
     return weld(corners)
+
+
+def has_lawful_length(data: bytes) -> bool:
+    """Whether the length is that of a binary STL with the count it states; next to nothing else fits."""
+    return len(data) >= COUNT_END and len(data) == _lawful_length(data)
 
 
 def weld(corners: NDArray[np.float32]) -> Mesh:

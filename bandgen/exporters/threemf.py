@@ -151,10 +151,12 @@ def shortest(values: NDArray[np.float32]) -> NDArray[np.float64]:
 
     Returned as the doubles nearest to those decimals, so that ``%.9g`` prints them short: 2.3, not 2.29999995.
     The fewest decimal places that stay clear of the middle between two float32 win, which makes the text safe
-    for readers that round once and for those that round twice; nine digits always do (IEEE 754).
+    for readers that round once and for those that round twice (by way of double). Ten places are tried, which
+    does for the sizes of jewellery; anything smaller gets nine digits, which always do (IEEE 754).
     """
     exact = values.astype(np.float64)
-    room = 0.49 * np.spacing(np.abs(values)).astype(np.float64)
+    below = np.nextafter(np.abs(values), np.float32(0.0))  # the narrower gap, at powers of two
+    room = 0.499999 * np.spacing(below).astype(np.float64)
     found = np.empty_like(exact)
     left = np.arange(len(exact))
     for places in range(1, 11):

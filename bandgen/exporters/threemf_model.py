@@ -88,7 +88,7 @@ def parse(text: bytes, element: Callable[[str, Attributes], None], what: str) ->
 # The XML parser calls back for every vertex and triangle, which takes most of the time. Where these follow one
 # another in the plainest form, as in bandgen's own files, they are taken out beforehand and a number is left in
 # their place; whatever looks a little different goes the long way. Where a comment, a CDATA section or a
-# processing instruction could hide such text, all of it does. Measured: 40 ms against 85 at 37 500 triangles.
+# processing instruction could hide such text, all of it does. Measured: 40 ms against 80 at 37 500 triangles.
 _LIFTED = "lifted"
 _REAL = rb'="-?+\d++(?:\.\d++)?+(?:e[-+]?+\d++)?+"'
 _INDEX = rb'="\d{1,9}"'
@@ -98,7 +98,9 @@ _PLAIN = re.compile(
     + b"|"
     + _LIST % (b"triangles", b"triangle", b"v1", _INDEX, b"v2", _INDEX, b"v3", _INDEX, b"triangles")
 )
-_TO_NUMBERS = bytes(code if code in b"0123456789.-+e" else ord(" ") for code in range(256))
+_KEEP_REALS, _KEEP_DIGITS = (
+    bytes(code if code in kept else ord(" ") for code in range(256)) for kept in (b"0123456789.-+e", b"0123456789")
+)
 
 
 def _lift(text: bytes) -> tuple[bytes, list[NDArray[Any]]]:
@@ -108,19 +110,20 @@ def _lift(text: bytes) -> tuple[bytes, list[NDArray[Any]]]:
     blocks: list[NDArray[Any]] = []
 
     def lift(match: re.Match[bytes]) -> bytes:
-        name, words, kind = _VERTEX_WORDS if match[1] else _TRIANGLE_WORDS
-        numbers = match[1] or match[2]
-        for word in words:
-            numbers = numbers.replace(word, b"")
-        blocks.append(np.fromstring(numbers.translate(_TO_NUMBERS), kind, sep=" "))
+        name, values = (b"vertices", _reals(match[1])) if match[1] else (b"triangles", _indices(match[2]))
+        blocks.append(values)
         return b'<%b lifted="%d"/>' % (name, len(blocks) - 1)
 
     return _PLAIN.sub(lift, text), blocks
 
 
-_VERTEX_WORDS = (b"vertices", (b"vertex",), np.float64)
-_TRIANGLE_WORDS = (b"triangles", (b"triangle", b"v1", b"v2", b"v3"), np.int64)
-"""Element, what to delete so that only numbers are left, and their type."""
+def _reals(text: bytes) -> NDArray[np.float64]:
+    return np.fromstring(text.replace(b"vertex", b"").translate(_KEEP_REALS), np.float64, sep=" ")
+
+
+def _indices(text: bytes) -> NDArray[np.int64]:
+    """Every other number, for the 1, 2 and 3 of the attributes' names stay in."""
+    return np.fromstring(text.translate(_KEEP_DIGITS), np.int64, sep=" ")[1::2]
 
 
 @dataclass

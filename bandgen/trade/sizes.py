@@ -113,7 +113,7 @@ _TWO_MEANINGS = {
 }
 _FRACTIONS = {"1/4": 0.25, "1/2": 0.5, "3/4": 0.75}
 _NUMBER = re.compile(r"(?P<decimal>[0-9]+([.,][0-9]+)?)|((?P<whole>[0-9]+) +)?(?P<part>1/4|1/2|3/4)")
-_LETTER = re.compile(r"(?P<letter>[A-Z])( *\+ *(?P<plus>[1-9][0-9]*))?(?P<half> *1/2|[.,]50*)?")
+_LETTER = re.compile(r"(?P<letter>[A-Z])( *\+ *(?P<plus>[1-9][0-9]?))?(?P<half> *1/2|[.,]50*)?")
 
 
 def read_size(text: str) -> FingerSize:

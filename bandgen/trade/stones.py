@@ -326,7 +326,7 @@ def _at(azimuth: float, radius: float, y: float) -> Vector:
 
 
 def _dip(r: float, index: int, count: int) -> float:
-    """How far inside the girdle circle the chord between its corner's neighbours runs; exactly 0 at a corner."""
+    """How far a girdle vertex stands out from the chord between the two girdle corners beside it; 0 at a corner."""
     span = count // 16
     if index % span == 0:
         return 0.0

@@ -1,0 +1,7 @@
+"""``python -m bandgen``."""
+
+import sys
+
+from bandgen.cli import main
+
+sys.exit(main())

@@ -1,0 +1,162 @@
+"""The command line: arguments, exit codes, progress. No decisions.
+
+Exit codes: 0 good; 1 computed, but a check of severity "error" failed; 2 bad spec, file or usage; 3 kernel or I/O.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from bandgen.errors import BandgenError, Problem, SpecError
+
+FORMAT_NAMES = ("stl", "3mf", "step")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; the exit code."""
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.run(options))
+    except BandgenError as error:
+        print(error, file=sys.stderr)
+        return error.exit_code
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 3
+    except KeyboardInterrupt:
+        print("interrupted", file=sys.stderr)
+        return 130
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(prog="bandgen", description="From a short spec to a gem-set eternity band.")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    make = commands.add_parser("make", help="make a band's files from a spec")
+    make.add_argument("spec", metavar="SPEC.toml")
+    make.add_argument("--out", metavar="DIR", help="folder for the files (default: named after the band)")
+    make.add_argument("--set", action="append", default=[], metavar="table.key=value", help="replace a value of the spec")
+    make.add_argument("--formats", default=",".join(FORMAT_NAMES), metavar="LIST", help="of stl,3mf,step (default: all)")
+    make.add_argument("--keep-rejected", action="store_true", help="write a band that failed a check, marked .rejected")
+    make.add_argument("--json", action="store_true", help="print the record instead of the table")
+    make.add_argument("--quiet", action="store_true", help="print nothing but errors")
+    make.set_defaults(run=_make)
+    check = commands.add_parser("check", help="verify any STL, 3MF or STEP file")
+    check.add_argument("file", metavar="FILE")
+    check.add_argument("--json", action="store_true", help="print the findings as JSON")
+    check.set_defaults(run=_check)
+    schema = commands.add_parser("schema", help="print the spec's JSON Schema")
+    schema.set_defaults(run=_schema)
+    return parser
+
+
+def _make(options: argparse.Namespace) -> int:
+    formats = _formats(options.formats)
+    changes = dict(_change(text) for text in options.set)
+    from bandgen.spec import load_spec
+
+    spec = load_spec(options.spec, changes)
+    from bandgen.layout.compute import compute_layout
+
+    with_source(compute_layout, spec, options.spec)  # a spec that cannot be made never loads an engine
+    from bandgen.exporters.files import safe_name
+    from bandgen.pipeline import export, generate
+
+    folder = Path(options.out if options.out is not None else safe_name(spec.name))
+    band = generate(spec)
+    band = export(band, folder, formats, options.keep_rejected, _silent if options.quiet else _progress)
+    if options.json:
+        print(json.dumps(band.record, indent=1, allow_nan=False))
+    elif not options.quiet:
+        print(_table(band.record, folder))
+    for finding in band.findings:
+        if finding.severity == "error":
+            print(f"error: {finding.code}: {finding.measured} ({finding.text})", file=sys.stderr)
+    return 0 if band.sound else 1
+
+
+def with_source(compute: Any, spec: Any, source: str) -> None:
+    """Run a check of the spec, its refusals named after the file."""
+    try:
+        compute(spec)
+    except SpecError as error:
+        raise SpecError(list(error.problems), source) from None
+
+
+def _formats(text: str) -> tuple[str, ...]:
+    names = tuple(dict.fromkeys(part.strip().lower() for part in text.split(",") if part.strip()))
+    wrong = [name for name in names if name not in FORMAT_NAMES]
+    if wrong or not names:
+        rule = f"must be a list of {', '.join(FORMAT_NAMES)}"
+        raise SpecError([Problem("--formats", rule, ",".join(wrong))], "command line")
+    return names
+
+
+def _change(text: str) -> tuple[str, Any]:
+    """``table.key=value``; the value as TOML, or else as the text it is."""
+    key, equals, value = text.partition("=")
+    if not equals or not key.strip():
+        raise SpecError([Problem("--set", "must read table.key=value", text)], "command line")
+    try:
+        return key.strip(), tomllib.loads(f"value = {value}")["value"]
+    except tomllib.TOMLDecodeError:
+        return key.strip(), value.strip()
+
+
+def _silent(stage: str) -> None:
+    pass
+
+
+def _progress(stage: str) -> None:
+    print(f"{stage} …", file=sys.stderr, flush=True)
+
+
+def _table(record: dict[str, Any], folder: Path) -> str:
+    spec, bounds = record["spec"], record["bounds_mm"]
+    finger = spec["finger"].get("size", "")
+    bad = [finding for finding in record["findings"] if finding["severity"] not in ("ok", "note")]
+    rows = [
+        ("band", record["name"]),
+        ("stones", f"{record['stone_count']} x {spec['stones']['diameter_mm']:g} mm {spec['stones']['material']}"),
+        ("spacing", f"{record['girdle_gap_mm']:.3f} mm between girdles"),
+        ("bore", f"{record['inner_diameter_mm']:.3f} mm {finger}".rstrip()),
+        ("size", f"{bounds[1][0] - bounds[0][0]:.2f} mm across, {bounds[1][2] - bounds[0][2]:.2f} mm wide"),
+        ("metal", f"{record['volume_mm3']:.2f} mm3, {record['metal_g']:.2f} g of {spec['metal']['alloy']}"),
+        ("mesh", f"{record['triangles']} triangles, genus {record['genus']}, {record['bodies']} body"),
+        ("checks", f"{len(record['findings']) - len(bad)} passed, {len(bad)} to look at"),
+        *((f"  {f['severity']}", f"{f['code']}: {_number(f['measured'])}, limit {_number(f['limit'])} ({f['text']})") for f in bad),
+        *(("file", f"{folder / entry['name']} ({entry['bytes']} bytes)") for entry in record["files"].values()),
+    ]  # fmt: skip
+    return "\n".join(f"{label:<10}{text}" for label, text in rows)
+
+
+def _number(value: Any) -> str:
+    return f"{value:.4g}" if isinstance(value, float) else str(value)
+
+
+def _check(options: argparse.Namespace) -> int:
+    from bandgen.inspection.file import inspect_file
+
+    result = inspect_file(Path(options.file))
+    if options.json:
+        print(json.dumps(result, indent=1, allow_nan=False))
+    else:
+        for key in ("file", "triangles", "bodies", "cavities", "genus", "watertight", "volume_mm3", "bounds_mm"):
+            print(f"{key:<12}{result[key]}")
+        for finding in result["findings"]:
+            place = f" at {finding['place']['point']}" if finding["place"]["point"] else ""
+            print(f"{finding['severity']:<12}{finding['code']}: {finding['measured']} {finding['text']}{place}")
+    return 1 if any(finding["severity"] == "error" for finding in result["findings"]) else 0
+
+
+def _schema(options: argparse.Namespace) -> int:
+    from bandgen.spec import schema
+
+    print(json.dumps(schema(), indent=1))
+    return 0

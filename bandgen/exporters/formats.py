@@ -1,0 +1,78 @@
+"""The registry of formats: how a band is written, and how what was written is read back and compared.
+
+A new format is a module with an encoder and one line in ``FORMATS``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from bandgen.errors import ExportError
+from bandgen.exporters import stl, threemf
+from bandgen.exporters.stl import Mesh as ReadMesh
+
+if TYPE_CHECKING:
+    from bandgen.pipeline import Band
+
+STEP_VOLUME_SHARE = 1e-6
+"""STEP writes 15 digits; the volume of what comes back differs by the integration alone."""
+
+
+@dataclass(frozen=True)
+class Format:
+    """A file format: bytes of a band, and a check of these bytes that raises ExportError."""
+
+    encode: Callable[[Band], bytes]
+    verify: Callable[[Band, bytes], None]
+
+
+def _encode_stl(band: Band) -> bytes:
+    return stl.encode(band.mesh.vertices, band.mesh.faces, band.layout.spec.name)
+
+
+def _encode_3mf(band: Band) -> bytes:
+    name = band.layout.spec.name
+    return threemf.encode(band.mesh.vertices, band.mesh.faces, name, {"Title": name, "Application": "bandgen"})
+
+
+def _encode_step(band: Band) -> bytes:
+    from bandgen.engines.step import encode_step
+
+    return encode_step(band.solid, band.layout.spec.name)
+
+
+def _same_mesh(band: Band, read: ReadMesh, form: str) -> None:
+    """The triangles that were meant, in order, to the last bit, on as many distinct vertices."""
+    vertices, faces = read
+    meant = band.mesh
+    same = len(vertices) == len(meant.vertices) and faces.shape == meant.faces.shape
+    if not same or not np.array_equal(vertices[faces], meant.vertices[meant.faces]):
+        raise ExportError(f"{form}: what was written does not read back as the mesh that was meant")
+
+
+def _verify_stl(band: Band, data: bytes) -> None:
+    _same_mesh(band, stl.decode(data), "stl")
+
+
+def _verify_3mf(band: Band, data: bytes) -> None:
+    _same_mesh(band, threemf.decode(data), "3mf")
+
+
+def _verify_step(band: Band, data: bytes) -> None:
+    from bandgen.engines.step import read_step
+
+    solid = read_step(data, "step")
+    change = abs(solid.volume / band.solid.volume - 1.0)
+    if solid.solid_count != 1 or not solid.is_valid() or change > STEP_VOLUME_SHARE:
+        raise ExportError(f"step: reads back as {solid.solid_count} solids, volume off by a share of {change:.2e}")
+
+
+FORMATS: Mapping[str, Format] = {
+    "stl": Format(_encode_stl, _verify_stl),
+    "3mf": Format(_encode_3mf, _verify_3mf),
+    "step": Format(_encode_step, _verify_step),
+}

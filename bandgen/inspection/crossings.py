@@ -1,0 +1,344 @@
+"""Self-intersection: the pairs of faces that meet where they should not. Exact for any finite float64 input.
+
+Two faces meet properly when they have nothing in common but their shared corners and the edge between those. Any
+more is a crossing: a touch of strangers, a face folded onto its neighbour, two faces on the same three corners.
+Vertices at exactly equal coordinates are one vertex, whatever their indices. Faces with a repeated corner (after
+that) are left out: they are an edge or a point, and :mod:`bandgen.inspection.topology` counts them.
+
+1. Broad: a tree of boxes over the faces along a space-filling curve, descended against itself in batches.
+2. Floats: each pair is cleared by a plane that separates it beyond all rounding, or convicted by an edge that
+   pierces beyond all rounding.
+3. Integers: what is left, the few pairs that touch or nearly do. A float is an integer times a power of two.
+
+Arrays of vectors have components first: (3, k), corners of faces (3 corners, 3 components, k).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from bandgen.inspection.exact import meet_improperly
+from bandgen.inspection.topology import Bools, Floats, Ints, checked, cross, has_repeat
+
+_BATCH = 1 << 15
+"""Pairs looked at together: their few dozen float arrays stay in a core's cache."""
+
+_ROUNDING = 48.0 * np.finfo(np.float64).eps
+"""Rounding of a determinant of three difference vectors, over the product of their largest components: 6 terms,
+each at most 8 roundings of eps / 2, makes 24 eps; doubled for slack."""
+
+_TINY = 1e-200
+"""Added to every bound: below it, underflow may have eaten a product's digits."""
+
+_HUGE = 1e60
+"""Coordinates beyond this could overflow a bound: then all goes to the integers."""
+
+_NEXT = np.array([1, 2, 0])
+
+
+@dataclass(frozen=True, eq=False, slots=True)
+class _Faces:
+    """Faces as columns: vertex ids ``corner`` (3, m), corners ``place`` (3, 3, m), ``normal`` (3, m), ``size`` (m,)
+    the largest side of its box; ``slack`` the relative rounding to allow for."""
+
+    corner: Ints
+    place: Floats
+    normal: Floats
+    low: Floats
+    high: Floats
+    size: Floats
+    slack: float
+
+
+def crossing_faces(vertices: NDArray[Any], faces: NDArray[Any], subset: NDArray[Any] | None = None) -> Ints:
+    """Pairs (k, 2) of faces that meet improperly, lesser id first, in order.
+
+    ``vertices`` (n, 3) float, finite; ``faces`` (m, 3) int; ``subset`` face ids (s,) or None: only pairs with at
+    least one face of the subset. Raises ValueError as :func:`bandgen.inspection.topology.measure` does.
+    """
+    points, corners = checked(vertices, faces)
+    corners = _weld(points, corners)
+    ids, wanted = _taking_part(points, corners, subset)
+    if len(ids) < 2:
+        return np.empty((0, 2), np.int64)
+    mesh = _prepare(points, corners[ids])
+    found: list[Ints] = []
+    for first, second in _box_pairs(mesh, wanted):
+        found += _judge(mesh, first, second)
+    pairs = ids[np.concatenate(found, axis=1)] if found else np.empty((2, 0), np.int64)
+    pairs.sort(axis=0)
+    ordered: Ints = pairs[:, np.lexsort((pairs[1], pairs[0]))].T
+    return ordered
+
+
+def _weld(points: Floats, corners: Ints) -> Ints:
+    """Corners with one id for each place. A sum of mixed bits tells quickly that all places differ, as they mostly
+    do; equal sums prove nothing and are looked into."""
+    bits = (points + 0.0).view(np.uint64)  # + 0.0: minus zero is zero
+    mixed = bits @ np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], np.uint64)
+    mixed.sort()
+    if not (mixed[1:] == mixed[:-1]).any():
+        return corners
+    order = np.lexsort(points.T)
+    new = (points[order[1:]] != points[order[:-1]]).any(axis=1)
+    ids = np.empty(len(points), np.int64)
+    ids[order] = np.concatenate(([0], np.cumsum(new)))
+    first = np.empty(len(points), np.int64)
+    first[ids[::-1]] = np.arange(len(points))[::-1]
+    welded: Ints = first[ids][corners]
+    return welded
+
+
+def _taking_part(points: Floats, corners: Ints, subset: NDArray[Any] | None) -> tuple[Ints, Bools | None]:
+    """Faces to look at, and (None: all) which of them are of the subset."""
+    sound = ~has_repeat(corners)
+    if subset is None:
+        return np.flatnonzero(sound), None
+    wanted = np.zeros(len(corners), bool)
+    wanted[np.asarray(subset, dtype=np.int64)] = True
+    wanted &= sound
+    own = points[corners[wanted]].reshape(-1, 3)
+    if not len(own):
+        return np.empty(0, np.int64), None
+    low, high = own.min(axis=0), own.max(axis=0)
+    below, above = (points < low)[corners].all(axis=1), (points > high)[corners].all(axis=1)
+    ids = np.flatnonzero(sound & ~below.any(axis=1) & ~above.any(axis=1))
+    return ids, wanted[ids]
+
+
+def _prepare(points: Floats, corners: Ints) -> _Faces:
+    corner = np.ascontiguousarray(corners.T)
+    axes = np.ascontiguousarray(points.T)
+    place = np.stack([np.take(axes, column, axis=1) for column in corner])
+    low, high = place.min(axis=0), place.max(axis=0)
+    wild = max(-low.min(), high.max()) > _HUGE
+    normal = np.zeros_like(low) if wild else cross(place[1] - place[0], place[2] - place[0])
+    size = np.ones(len(corners)) if wild else (high - low).max(axis=0)
+    return _Faces(corner, place, normal, low, high, size, np.inf if wild else _ROUNDING)
+
+
+# ---------------------------------------------------------------------------------------------- broad phase
+
+
+def _box_pairs(mesh: _Faces, wanted: Bools | None) -> Iterator[tuple[Ints, Ints]]:
+    """Batches of pairs of faces (k,), (k,) whose boxes touch, each pair once."""
+    order = _curve_order(mesh)
+    levels = _build_tree(mesh.low[:, order], mesh.high[:, order], None if wanted is None else wanted[order])
+    root = np.zeros(1, np.int64)
+    stack = [(len(levels) - 1, root, root)]
+    while stack:
+        level, first, second = stack.pop()
+        if level == 0:
+            other = first != second
+            yield order[first[other]], order[second[other]]
+            continue
+        first, second = _descend(levels[level - 1], first, second)
+        for start in range(0, len(first), _BATCH):
+            stack.append((level - 1, first[start : start + _BATCH], second[start : start + _BATCH]))
+
+
+def _curve_order(mesh: _Faces) -> Ints:
+    """Faces along a Z-order curve through their boxes' middles, 10 bits to an axis."""
+    middle = mesh.low / 2.0 + mesh.high / 2.0
+    start = middle.min(axis=1, keepdims=True)
+    step = max(float((middle / 2.0 - start / 2.0).max()) * (2.0 / 1023.0), 1e-300)
+    code = np.zeros(len(mesh.size), np.int64)
+    for axis, cell in enumerate(((middle - start) / step).astype(np.int64)):
+        cell = (cell | (cell << 16)) & 0x030000FF
+        cell = (cell | (cell << 8)) & 0x0300F00F
+        cell = (cell | (cell << 4)) & 0x030C30C3
+        cell = (cell | (cell << 2)) & 0x09249249
+        code |= cell << axis
+    return np.argsort(code, kind="stable")
+
+
+_Level = tuple[Floats, Floats, Bools | None]
+
+
+def _build_tree(low: Floats, high: Floats, wanted: Bools | None) -> list[_Level]:
+    """Boxes (3, k) from the faces (level 0) to the root; node i has the children 2 i and 2 i + 1. An odd level is
+    filled up with an empty box, which touches nothing."""
+    levels: list[_Level] = []
+    while True:
+        if low.shape[1] > 1 and low.shape[1] % 2:
+            low = np.concatenate((low, np.full((3, 1), np.inf)), axis=1)
+            high = np.concatenate((high, np.full((3, 1), -np.inf)), axis=1)
+            wanted = None if wanted is None else np.append(wanted, False)
+        levels.append((low, high, wanted))
+        if low.shape[1] == 1:
+            return levels
+        low = np.minimum(low[:, ::2], low[:, 1::2])
+        high = np.maximum(high[:, ::2], high[:, 1::2])
+        wanted = None if wanted is None else wanted[::2] | wanted[1::2]
+
+
+def _descend(level: _Level, first: Ints, second: Ints) -> tuple[Ints, Ints]:
+    """Pairs of children that touch, of pairs of nodes; a node paired with itself gives three pairs, not four."""
+    low, high, wanted = level
+    first, second = 2 * first, 2 * second
+    twice = first != second
+    first = np.concatenate((first, first, first + 1, first[twice] + 1))
+    second = np.concatenate((second, second + 1, second + 1, second[twice]))
+    for lo, hi in zip(low, high, strict=True):
+        near = np.flatnonzero((lo[first] <= hi[second]) & (lo[second] <= hi[first]))
+        first, second = first[near], second[near]
+    if wanted is not None:
+        near = np.flatnonzero(wanted[first] | wanted[second])
+        first, second = first[near], second[near]
+    return first, second
+
+
+# --------------------------------------------------------------------------------------------- narrow phase
+
+
+def _judge(mesh: _Faces, first: Ints, second: Ints) -> list[Ints]:
+    """Of pairs of faces, those that meet improperly: a list of (2, k) ids."""
+    same = _same_corners(mesh, first, second)
+    shared = np.add.reduce(same, axis=(0, 1), dtype=np.int8)
+    found = []
+    if (shared == 3).any():
+        found.append(np.stack((first, second))[:, shared == 3])
+    open_ = np.flatnonzero(shared < 3)
+    open_ = open_[~_beside(mesh, first[open_], second[open_], same.any(axis=0)[:, open_])]
+    open_ = open_[~_beside(mesh, second[open_], first[open_], same.any(axis=1)[:, open_])]
+    for count, clears in enumerate((_apart, _apart_at_corner, _unfolded)):
+        some = open_[shared[open_] == count]
+        if not len(some):
+            continue
+        i, j, common = first[some], second[some], same[:, :, some]
+        left = np.flatnonzero(~clears(mesh, i, j, common))
+        i, j, common = i[left], j[left], common[:, :, left]
+        pierced = _pierce(mesh, i, j) if count < 2 else np.zeros(len(i), bool)
+        for k in np.flatnonzero(~pierced).tolist():
+            pierced[k] = meet_improperly(mesh.place[:, :, i[k]], mesh.place[:, :, j[k]], common[:, :, k])
+        found.append(np.stack((i, j))[:, pierced])
+    return found
+
+
+def _same_corners(mesh: _Faces, first: Ints, second: Ints) -> Bools:
+    """(3, 3, k) bool: corner a of the first face is corner b of the second."""
+    a, b = mesh.corner[:, first], mesh.corner[:, second]
+    same: Bools = a[:, None] == b[None]
+    return same
+
+
+def _dot(a: Floats, b: Floats) -> Floats:
+    product: Floats = a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+    return product
+
+
+def _span(vector: Floats) -> Floats:
+    span: Floats = np.abs(vector).max(axis=0)
+    return span
+
+
+def _sign(vectors: tuple[Floats, Floats, Floats], slack: float) -> NDArray[np.int8]:
+    """Sign (k,) of the determinant of three difference vectors (3, k); 0 if rounding could have made it."""
+    a, b, c = vectors
+    value = _dot(cross(a, b), c)
+    bound = slack * (_span(a) * _span(b) * _span(c)) + _TINY
+    return np.subtract(value > bound, value < -bound, dtype=np.int8)
+
+
+def _beside(mesh: _Faces, base: Ints, face: Ints, shared: Bools) -> Bools:
+    """Whether the corners of ``face`` (the ``shared`` (3, k) apart) surely lie all on one side of base's plane."""
+    normal, origin = np.take(mesh.normal, base, axis=1), np.take(mesh.place[0], base, axis=1)
+    least, most = np.full(len(base), np.inf), np.full(len(base), -np.inf)
+    for corner, skip in zip(mesh.place, shared, strict=True):
+        offset = np.take(corner, face, axis=1)
+        offset -= origin
+        height = _dot(normal, offset)
+        np.minimum(least, np.where(skip, np.inf, height), out=least)
+        np.maximum(most, np.where(skip, -np.inf, height), out=most)
+    # the boxes touch, so no corner of one is further from the other's than both sizes
+    size = mesh.size[base]
+    bound = mesh.slack * (size * size * (size + mesh.size[face])) + _TINY
+    beside: Bools = (least > bound) | (most < -bound)
+    return beside
+
+
+def _apart(mesh: _Faces, first: Ints, second: Ints, _: Bools) -> Bools:
+    """Whether strangers surely lie on two sides of a gap: along a normal of a side in its face's plane, or along
+    the cross product of two sides. Any axis proves a gap that it shows, so its own rounding does not matter."""
+    clear = np.zeros(len(first), bool)
+    for a, b in [(3, k) for k in range(3)] + [(k, 3) for k in range(3)] + [(a, b) for a in range(3) for b in range(3)]:
+        left = np.flatnonzero(~clear)
+        if not len(left):
+            break
+        i, j = first[left], second[left]
+        p, q = mesh.place[:, :, i], mesh.place[:, :, j]
+        origin = p[0].copy()
+        p -= origin
+        q -= origin
+        along, across = p[(b if a == 3 else a) - 2] - p[(b if a == 3 else a) - 3], q[(a if b == 3 else b) - 2] - q[(a if b == 3 else b) - 3]
+        axis = cross(mesh.normal[:, i], along) if a == 3 else cross(along, across)
+        axis = cross(mesh.normal[:, j], across) if b == 3 else axis
+        clear[left] = _gap(axis, p, q, mesh.slack)
+    return clear
+
+
+def _gap(axis: Floats, p: Floats, q: Floats, slack: float) -> Bools:
+    on_p, on_q = np.stack([_dot(axis, c) for c in p]), np.stack([_dot(axis, c) for c in q])
+    bound = slack * _span(axis) * np.maximum(np.abs(p).max(axis=(0, 1)), np.abs(q).max(axis=(0, 1))) + _TINY
+    gap: Bools = (on_p.min(axis=0) - on_q.max(axis=0) > bound) | (on_q.min(axis=0) - on_p.max(axis=0) > bound)
+    return gap
+
+
+def _apart_at_corner(mesh: _Faces, first: Ints, second: Ints, same: Bools) -> Bools:
+    """Whether faces with one common corner surely meet there only.
+
+    With sides a, b of one and c, d of the other from that corner: a plane through side a that has b on one side
+    and c, d on the other proves it. Such a plane may stand on the face or contain c or d as well.
+    """
+    a, b = _sides_from(mesh, first, same.any(axis=1))
+    c, d = _sides_from(mesh, second, same.any(axis=0))
+    clear = np.zeros(len(first), bool)
+    for u, v, w, x, normal in (
+        (a, b, c, d, mesh.normal[:, first]),
+        (b, a, c, d, mesh.normal[:, first]),
+        (c, d, a, b, mesh.normal[:, second]),
+        (d, c, a, b, mesh.normal[:, second]),
+    ):
+        own, one, two = (_sign((u, normal, vector), mesh.slack) for vector in (v, w, x))
+        clear |= (own * one < 0) & (own * two < 0)
+    abc, abd, acd, bcd = (_sign(three, mesh.slack) for three in ((a, b, c), (a, b, d), (a, c, d), (b, c, d)))
+    clear |= (abc * acd > 0) | (abd * acd < 0) | (abc * bcd < 0) | (abd * bcd > 0)
+    return clear
+
+
+def _sides_from(mesh: _Faces, face: Ints, shared: Bools) -> tuple[Floats, Floats]:
+    """The two sides (3, k) that leave the one shared corner of each face."""
+    corner = shared.argmax(axis=0)
+    origin, after, before = (mesh.place[k, :, face].T for k in (corner, _NEXT[corner], _NEXT[_NEXT[corner]]))
+    return after - origin, before - origin
+
+
+def _unfolded(mesh: _Faces, first: Ints, second: Ints, same: Bools) -> Bools:
+    """Whether faces in nearly one plane surely lie on opposite sides of their common edge."""
+    one, two = same.any(axis=1), same.any(axis=0)
+    k, n = one.argmin(axis=0), two.argmin(axis=0)  # the corners off the edge
+    along = mesh.corner[_NEXT[k], first] == mesh.corner[_NEXT[n], second]
+    product = _dot(mesh.normal[:, first], mesh.normal[:, second])
+    bound = 4.0 * mesh.slack * (mesh.size[first] * mesh.size[second]) ** 2 + _TINY
+    unfolded: Bools = np.where(along, -product, product) > bound
+    return unfolded
+
+
+def _pierce(mesh: _Faces, first: Ints, second: Ints) -> Bools:
+    """Whether a side of one face surely runs through the inside of the other."""
+    pierced = np.zeros(len(first), bool)
+    for i, j in ((first, second), (second, first)):
+        base, face = mesh.place[:, :, i], mesh.place[:, :, j]
+        u, v = base[1] - base[0], base[2] - base[0]
+        height = [_sign((u, v, corner - base[0]), mesh.slack) for corner in face]
+        for k in range(3):
+            start, end = face[k], face[k - 2]
+            turns = [_sign((end - start, base[n] - start, base[n - 2] - start), mesh.slack) for n in range(3)]
+            same_turn = (turns[0] * turns[1] > 0) & (turns[1] * turns[2] > 0)
+            pierced |= (height[k] * height[k - 2] < 0) & same_turn
+    return pierced

@@ -1,0 +1,240 @@
+"""The map: spec -> layout -> parts -> cells -> band -> inspection -> files. The one place that knows the order."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass, field, replace
+from functools import cached_property
+from importlib.metadata import version
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from bandgen.band import Mesh, build_mesh, build_solid
+from bandgen.errors import EngineError
+from bandgen.exporters import files
+from bandgen.exporters.formats import FORMATS
+from bandgen.inspection.findings import Finding
+from bandgen.inspection.prediction import inspect_prediction
+from bandgen.inspection.setting import inspect_setting
+from bandgen.inspection.soundness import inspect_crossings, inspect_topology
+from bandgen.inspection.topology import Topology, measure
+from bandgen.layout.compute import compute_layout
+from bandgen.layout.numbers import Layout
+from bandgen.layout.packing import girdle_gap
+from bandgen.spec import Spec
+from bandgen.trade.alloys import ALLOYS, mass_g
+
+if TYPE_CHECKING:
+    from bandgen.engines.exact import Solid
+
+Progress = Callable[[str], None]
+
+
+def _silent(stage: str) -> None:
+    pass
+
+
+@dataclass(frozen=True, eq=False)
+class Band:
+    """A finished band: its layout, its verified mesh, its findings; the exact solid on first use."""
+
+    layout: Layout
+    mesh: Mesh
+    topology: Topology
+    findings: tuple[Finding, ...]
+    timings_ms: Mapping[str, float] = field(default_factory=dict)
+
+    @cached_property
+    def solid(self) -> Solid:
+        """The exact solid. Raises EngineError when the kernel fails, with the spec."""
+        with _blaming(self.layout.spec):
+            return build_solid(self.layout)
+
+    @property
+    def sound(self) -> bool:
+        """Whether the geometry is one sound body: no finding of severity "error"."""
+        return all(finding.severity != "error" for finding in self.findings)
+
+    @cached_property
+    def record(self) -> dict[str, Any]:
+        """Everything about the band as plain data; the same as the JSON file, which adds the files."""
+        return make_record(self)
+
+
+def generate(spec: Spec) -> Band:
+    """A verified band from a spec.
+
+    Raises:
+        SpecError: when the values do not go together.
+        EngineError: when a kernel fails.
+    """
+    clock = _Clock()
+    layout = compute_layout(spec)
+    clock.lap("layout")
+    with _blaming(layout.spec):
+        mesh = build_mesh(layout)
+    clock.lap("mesh")
+    findings, topology = inspect_mesh(layout, mesh)
+    clock.lap("inspection")
+    return Band(layout, mesh, topology, (*findings, *inspect_setting(layout)), clock.laps)
+
+
+def inspect_mesh(layout: Layout, mesh: Mesh) -> tuple[list[Finding], Topology]:
+    """The checks on the mesh: the whole for topology, the first cell and its joints for self-intersections."""
+    topology = measure(mesh.vertices, mesh.faces)
+    around, own = cell_and_neighbours(mesh)
+    findings = [
+        *inspect_topology(topology),
+        inspect_crossings(mesh.vertices, mesh.faces[around], own),
+        *inspect_prediction(layout, mesh.vertices, topology),
+    ]
+    return findings, topology
+
+
+def cell_and_neighbours(mesh: Mesh) -> tuple[np.ndarray, np.ndarray]:
+    """Face ids of the first cell with its two neighbours, and which of these are the first cell's own."""
+    sizes = mesh.cell_faces
+    own = np.arange(sizes[0])
+    after = sizes[0] + np.arange(sizes[1])
+    before = len(mesh.faces) - sizes[-1] + np.arange(sizes[-1])
+    return np.concatenate((own, after, before)), own
+
+
+def export(
+    band: Band,
+    folder: str | Path,
+    formats: Sequence[str] = ("stl", "3mf", "step"),
+    keep_rejected: bool = False,
+    progress: Progress = _silent,
+) -> Band:
+    """Write the band's files and its record, whole or not at all; the band that comes back names them.
+
+    With "step" the exact solid is made and its findings added first. A band that is not sound is not written,
+    unless ``keep_rejected`` marks its names. Raises SpecError, ExportError, EngineError.
+    """
+    place = files.open_folder(Path(folder))
+    clock = _Clock()
+    if "step" in formats:
+        band = with_exact_findings(band, progress)
+        clock.lap("exact")
+    if not band.sound and not keep_rejected:
+        return band
+    name = file_name(band)
+    contents, checks = {}, {}
+    for suffix in formats:
+        progress(f"writing {suffix}")
+        form = FORMATS[suffix]
+        contents[f"{name}.{suffix}"] = form.encode(band)
+        checks[f"{name}.{suffix}"] = form.verify
+        clock.lap(suffix)
+    entries = {s: files.entry(f"{name}.{s}", contents[f"{name}.{s}"]) for s in formats}
+    band = replace(band, timings_ms={**band.timings_ms, **clock.laps})
+    record = {**band.record, "files": entries}
+    contents[f"{name}.json"] = (json.dumps(record, indent=1, allow_nan=False) + "\n").encode()
+    files.write_all(place, contents, lambda file, data: checks[file](band, data) if file in checks else None)
+    written = replace(band)
+    written.__dict__["record"] = record
+    return written
+
+
+def with_exact_findings(band: Band, progress: Progress = _silent) -> Band:
+    """The band with the exact solid made and the two engines compared."""
+    progress("building the exact solid")
+    from bandgen.inspection.agreement import inspect_agreement
+
+    solid = band.solid
+    progress("comparing the two engines")
+    extra = inspect_agreement(solid, band.mesh.vertices, band.topology, band.layout.spec.mesh.deviation_mm)
+    checked = replace(band, findings=(*band.findings, *extra))
+    checked.__dict__["solid"] = solid
+    return checked
+
+
+def file_name(band: Band) -> str:
+    """Letters, digits, dot and hyphen; marked where the band is rejected."""
+    return files.safe_name(band.layout.spec.name) + ("" if band.sound else ".rejected")
+
+
+def make_record(band: Band) -> dict[str, Any]:
+    """The record of a band, as plain data with unrounded numbers."""
+    layout, topology = band.layout, band.topology
+    spec = spec_dict(layout.spec)
+    count = len(layout.stations)
+    return {
+        "name": layout.spec.name,
+        "version": version("bandgen"),
+        "spec": spec,
+        "spec_sha256": hashlib.sha256(canonical(spec)).hexdigest(),
+        "stone_count": count,
+        "girdle_gap_mm": layout.girdle_gap_mm,
+        "inner_diameter_mm": 2.0 * layout.bore_radius_mm,
+        "girdle_radius_mm": layout.stations[0].seat.girdle_mm,
+        "volume_mm3": topology.volume,
+        "metal_g": mass_g(topology.volume, ALLOYS[layout.spec.metal.alloy].density_g_cm3),
+        "bounds_mm": topology.bounds.tolist(),
+        "bodies": topology.bodies - topology.cavities,
+        "cavities": topology.cavities,
+        "genus": topology.genus,
+        "watertight": topology.watertight,
+        "self_intersections": next(f.measured for f in band.findings if f.code == "self-intersections"),
+        "triangles": topology.triangles,
+        "openings": [asdict(opening) for opening in layout.openings],
+        "layout": layout_dict(layout),
+        "findings": [finding.as_dict() for finding in band.findings],
+        "files": {},
+        "timings_ms": dict(band.timings_ms),
+    }
+
+
+def layout_dict(layout: Layout) -> dict[str, Any]:
+    """Stations, seams, events and moves as plain data, and the gap with one stone fewer and one more."""
+    count, diameter = len(layout.stations), layout.stations[0].diameter_mm
+    girdle = layout.stations[0].seat.girdle_mm
+    return {
+        "stations": [asdict(station) for station in layout.stations],
+        "seams": [asdict(seam) for seam in layout.seams],
+        "events": [asdict(event) for event in layout.events],
+        "moves": [asdict(move) for move in layout.moves],
+        "neighbour_counts": [
+            {"stone_count": n, "girdle_gap_mm": girdle_gap(girdle, diameter, n)} for n in (count - 1, count + 1)
+        ],
+        "volume_bounds_mm3": list(layout.volume_bounds_mm3),
+    }
+
+
+def spec_dict(spec: Spec) -> dict[str, Any]:
+    """The spec as plain data, as a TOML file would hold it."""
+    return spec.model_dump(exclude_none=True)
+
+
+def canonical(data: Any) -> bytes:
+    """One spelling for equal data."""
+    return json.dumps(data, sort_keys=True, separators=(",", ":"), allow_nan=False).encode()
+
+
+@contextmanager
+def _blaming(spec: Spec) -> Iterator[None]:
+    """Add the spec to a kernel's failure."""
+    try:
+        yield
+    except EngineError as error:
+        raise EngineError(error.operation, f"{error.cause}; spec {canonical(spec_dict(spec)).decode()}") from error
+
+
+class _Clock:
+    """Laps in milliseconds."""
+
+    def __init__(self) -> None:
+        self.laps: dict[str, float] = {}
+        self._last = time.perf_counter()
+
+    def lap(self, name: str) -> None:
+        now = time.perf_counter()
+        self.laps[name] = (now - self._last) * 1e3
+        self._last = now
