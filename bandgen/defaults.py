@@ -9,12 +9,12 @@ diameter, r the bore's radius.
 | gap | 0.10 d within 0.12 .. 0.20 | 0.10 between bead-set stones (GIA benchmark), and a setter's margin |
 | floor | 0.35 d within 0.50 .. 0.80 | 0.5 under broad parts (Morris & Watson casting guidelines) |
 | culet clearance | blind: floor + max(0.12, 0.06 d); through: max(0.50, 0.35 d) | 0.5 from culet to finger (Stuller CAD practices) |
-| rim under girdle | 0.10 d within 0.15 .. 0.35 | common practice, no source |
+| rim under girdle | 0.10 d within 0.17 .. 0.35 | common practice, no source |
 | draft | feet of neighbours overlap by 0.15, within 1 .. 5 degrees | 0.15 between joined elements (Stuller) |
 | wall | 0.80, or what leaves a recess 0.40 wide | openings of 0.4 at least (Stuller) |
 | bearing | the stone's pavilion, from the mouth to the recess | common practice, no source |
 | fillet | 0.15 d within 0.10 .. 0.40, shorter than the edges it joins | common practice, no source |
-| prong | 0.35 + 0.22 d; share 0.20, or what leaves 0.20 between a pair | gaps of 0.20 between claws (Morris & Watson) |
+| prong | 0.35 + 0.22 d; share 0.20, or 0.15 mm where that is more; less where a pair would not stand 0.20 apart or the root over the bearing | gaps of 0.20 between claws (Morris & Watson) |
 | prong height | max(0.50, 0.43 d): one pavilion depth | 0.5 to 1 above the seat before setting (bench guides) |
 | plug bite | 0.6 of the rim's land | common practice, no source |
 """
@@ -24,7 +24,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from bandgen.layout.grip import axis_at
+from bandgen.layout.events import foot_overlap, parting_height
+from bandgen.layout.grip import axis_at, axis_for_reach
+from bandgen.layout.numbers import Move
 from bandgen.layout.packing import greatest_count
 from bandgen.layout.seatwork import SeatNumbers, compute_seat
 from bandgen.spec import Spec
@@ -32,6 +34,9 @@ from bandgen.trade.stones import MATERIALS
 from bandgen.units import KEEP_AWAY_MM, tand
 
 FOOT_OVERLAP_MM = 0.15
+LEAST_FOOT_OVERLAP_MM = 0.005
+"""Feet that meet by less are a sliver: neither a joint nor a gap (common practice, no source)."""
+PRONG_IN_CUP_MM = 0.15
 LEAST_OPENING_MM = 0.40
 LEAST_CLAW_GAP_MM = 0.20
 DRAFT_RANGE_DEG = (1.0, 5.0)
@@ -42,12 +47,14 @@ def clamp(value: float, low: float, high: float) -> float:
     return min(max(value, low), high)
 
 
-def fill(spec: Spec) -> Spec:
-    """The spec with every value filled in; what the user gave stays as it is."""
+def fill(spec: Spec) -> tuple[Spec, tuple[Move, ...]]:
+    """The spec with every value filled in, and what was moved to keep away from an event; all else that the user
+    gave stays as it is. Filling a filled spec changes nothing."""
     spec = _fill_stones(spec)
     spec = _fill_cup(spec)
+    spec, moves = _keep_feet_off_touching(spec)
     spec = _fill_recess(spec)
-    return _fill_prong(spec)
+    return _fill_prong(spec), moves
 
 
 def girdle_radius(spec: Spec) -> float:
@@ -84,17 +91,32 @@ def _fill_stones(spec: Spec) -> Spec:
 
 def _fill_cup(spec: Spec) -> Spec:
     d = spec.stones.diameter_mm
-    spec = _set(spec, "seat", rim_below_girdle_mm=clamp(0.10 * d, 0.15, 0.35), rim_diameter_mm=d)
-    spec = _set(spec, "seat", draft_deg=_overlapping_draft(spec))
+    spec = _set(spec, "seat", rim_below_girdle_mm=clamp(0.10 * d, 0.17, 0.35), rim_diameter_mm=d)
+    spec = _set(spec, "seat", draft_deg=clamp(_draft_for_overlap(spec, FOOT_OVERLAP_MM), *DRAFT_RANGE_DEG))
     return _set(spec, "seat", bearing_deg=spec.stones.pavilion_deg)
 
 
-def _overlapping_draft(spec: Spec) -> float:
+def _keep_feet_off_touching(spec: Spec) -> tuple[Spec, tuple[Move, ...]]:
+    """Move the draft a little where neighbouring feet would just touch; both sides of the touch are sound."""
+    overlap = foot_overlap(spec)
+    parting = parting_height(compute_seat(spec, girdle_radius(spec), wall_mm=0.0), math.pi / spec.stones.count)
+    if abs(overlap) >= LEAST_FOOT_OVERLAP_MM - 1e-9 and abs(parting) >= KEEP_AWAY_MM - 1e-9:
+        return spec, ()
+    # Lowering the parting line by the keep-away takes twice that times the slope between side and seam plane.
+    away = max(LEAST_FOOT_OVERLAP_MM, 2.5 * KEEP_AWAY_MM * math.tan(math.pi / spec.stones.count))
+    used = _draft_for_overlap(spec, math.copysign(away, overlap))
+    used = used if used >= 0.0 else _draft_for_overlap(spec, -away)
+    move = Move("seat.draft_deg", spec.seat.draft_deg, used, "neighbouring feet would just touch at the finger")
+    return spec.model_copy(update={"seat": spec.seat.model_copy(update={"draft_deg": used})}), (move,)
+
+
+def _draft_for_overlap(spec: Spec, overlap_mm: float) -> float:
+    """The draft in degrees at which neighbouring feet overlap by this much at the finger."""
     half = math.pi / spec.stones.count
     bore = spec.finger.bore_mm / 2.0
-    foot = (FOOT_OVERLAP_MM / 2.0 + bore * math.cos(half) * math.sin(half)) / math.cos(half)
+    foot = (overlap_mm / 2.0 + bore * math.cos(half) * math.sin(half)) / math.cos(half)
     fall = girdle_radius(spec) - spec.seat.rim_below_girdle_mm - bore * math.cos(half)
-    return clamp(math.degrees(math.atan2(spec.seat.rim_diameter_mm / 2.0 - foot, fall)), *DRAFT_RANGE_DEG)
+    return math.degrees(math.atan2(spec.seat.rim_diameter_mm / 2.0 - foot, fall))
 
 
 def _fill_recess(spec: Spec) -> Spec:
@@ -119,8 +141,21 @@ def longest_fillet(seat: SeatNumbers) -> float:
 def _fill_prong(spec: Spec) -> Spec:
     d = spec.stones.diameter_mm
     spec = _set(spec, "prong", diameter_mm=0.35 + 0.22 * d, height_above_girdle_mm=max(0.50, 0.43 * d))
-    share = share_for_clear_width(spec, LEAST_CLAW_GAP_MM)
-    return _set(spec, "prong", overlap=clamp(min(0.20, share), 0.05, 1.0 / 3.0))
+    wanted = max(0.20, PRONG_IN_CUP_MM / spec.prong.diameter_mm)
+    share = min(wanted, share_for_clear_width(spec, LEAST_CLAW_GAP_MM), _share_off_the_bearing(spec))
+    return _set(spec, "prong", overlap=clamp(share, 0.05, 1.0 / 3.0))
+
+
+def _share_off_the_bearing(spec: Spec) -> float:
+    """The share at which the prong's root, at the rim, stands 0.03 mm off the mouth of the recess."""
+    girdle, radius = girdle_radius(spec), spec.prong.diameter_mm / 2.0
+    seat = compute_seat(spec, girdle)
+    half, draft = math.pi / spec.stones.count, math.radians(spec.seat.draft_deg)
+    try:
+        axis = axis_for_reach(radius + 0.03, girdle, half, draft, seat.mouth_radius_mm, seat.rim_mm)
+    except ValueError:  # far enough apart wherever it stands
+        return 1.0
+    return 0.5 - axis.distance_to_circle(girdle, spec.stones.diameter_mm / 2.0) / spec.prong.diameter_mm
 
 
 def share_for_clear_width(spec: Spec, width_mm: float) -> float:

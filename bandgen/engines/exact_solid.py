@@ -14,6 +14,9 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from OCP import OSD, BRepExtrema, Geom, GProp, Interface, LProp, Standard, StdFail, Transfer, gp
+from OCP import TopoDS as TopoDS_module
+from OCP import math as kernel_math
 from OCP.Bnd import Bnd_Box
 from OCP.BRep import BRep_Builder, BRep_Tool
 from OCP.BRepBndLib import BRepBndLib
@@ -26,7 +29,6 @@ from OCP.BRepTools import BRepTools
 from OCP.gp import gp_Pnt
 from OCP.GProp import GProp_GProps
 from OCP.Message import Message, Message_PrinterOStream
-from OCP.Standard import Standard_Failure
 from OCP.TopAbs import TopAbs_EDGE, TopAbs_FACE, TopAbs_SHELL, TopAbs_SOLID, TopAbs_VERTEX, TopAbs_WIRE
 from OCP.TopoDS import TopoDS, TopoDS_Compound, TopoDS_Face, TopoDS_Shape
 
@@ -39,9 +41,31 @@ Ints = NDArray[np.int64]
 Message.DefaultMessenger_s().RemovePrinters(Message_PrinterOStream.get_type_descriptor_s())  # a library does not print
 
 
-QUADRATURE = 1e-4
-"""Relative accuracy asked of each face's share of a volume or area: gives 1e-8 of the whole, at the speed of the
-kernel's fixed rule, which was seen 1e-6 off."""
+QUADRATURE = 1e-10
+"""Relative accuracy asked of each face's share of a volume or area. Seen against closed forms: worst 4e-9 (a torus
+bulge; asked for 1e-7 it stops early, 1.5e-5 off)."""
+
+_KERNEL_MODULES = (
+    BRepExtrema,
+    Geom,
+    GProp,
+    Interface,
+    LProp,
+    OSD,
+    Standard,
+    StdFail,
+    TopoDS_module,
+    Transfer,
+    gp,
+    kernel_math,
+)
+KERNEL_FAILURES = tuple(
+    kind
+    for module in _KERNEL_MODULES
+    for kind in vars(module).values()
+    if isinstance(kind, type) and issubclass(kind, Exception)
+)
+"""Every exception class of the kernel's modules in use: OCP gives them no common base below Exception."""
 
 
 @contextmanager
@@ -49,7 +73,7 @@ def guarded(operation: str) -> Iterator[None]:
     """Turn the kernel's own exceptions into :class:`EngineError`."""
     try:
         yield
-    except Standard_Failure as failure:
+    except KERNEL_FAILURES as failure:
         raise EngineError(operation, f"{type(failure).__name__}: {failure}") from failure
 
 
@@ -163,6 +187,14 @@ class Solid:
             mesh = triangles_of(self.shape)
             BRepTools.Clean_s(self.shape)
         return mesh
+
+
+def fixed_volume(shape: TopoDS_Shape) -> float:
+    """Volume in mm3 by the kernel's fixed rule: exact on whole surfaces (1e-13 seen), 2e-6 on trimmed ones, quick."""
+    with guarded("measure"):
+        properties = GProp_GProps()
+        BRepGProp.VolumeProperties_s(shape, properties)
+        return float(properties.Mass())
 
 
 def _mass(shape: TopoDS_Shape, measure: Any) -> float:

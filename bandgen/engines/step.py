@@ -14,12 +14,11 @@ from pathlib import Path
 from OCP.APIHeaderSection import APIHeaderSection_MakeHeader
 from OCP.IFSelect import IFSelect_RetDone
 from OCP.Interface import Interface_Static
-from OCP.Standard import Standard_Failure
 from OCP.StepBasic import StepBasic_Product
 from OCP.STEPControl import STEPControl_AsIs, STEPControl_Controller, STEPControl_Reader, STEPControl_Writer
 from OCP.TCollection import TCollection_HAsciiString
 
-from bandgen.engines.exact_solid import Solid, guarded
+from bandgen.engines.exact_solid import KERNEL_FAILURES, Solid, guarded
 from bandgen.errors import EngineError, FileFault
 
 _WRITE_TEXT = {"write.step.schema": "AP214IS", "write.step.unit": "MM"}
@@ -99,7 +98,7 @@ def read_step(data: bytes, source: str) -> Solid:
         raise FileFault(f"{source}: truncated (it does not end with {_END.decode()})")
     try:
         solid = _transferred(data)
-    except Standard_Failure as failure:
+    except KERNEL_FAILURES as failure:
         raise FileFault(f"{source}: the kernel cannot read it ({type(failure).__name__}: {failure})") from failure
     if solid is None:
         raise FileFault(f"{source}: holds no shape that can be read")

@@ -22,8 +22,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bandgen.inspection.exact import meet_improperly
-from bandgen.inspection.topology import Bools, Floats, Ints, checked, cross, has_repeat
+from bandgen.inspection.topology import Bools, Floats, Ints, checked, cross, has_repeat, to_integers
 
 _BATCH = 1 << 15
 """Pairs looked at together: their few dozen float arrays stay in a core's cache."""
@@ -38,7 +37,14 @@ _TINY = 1e-200
 _HUGE = 1e60
 """Coordinates beyond this could overflow a bound: then all goes to the integers."""
 
+_MIXERS = np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], np.uint64)
+"""Odd numbers without pattern (the golden ratio, and two from memory of common hashes): any would do."""
+
 _NEXT = np.array([1, 2, 0])
+
+_AXES = [(3, 0), (3, 1), (3, 2), (0, 3), (1, 3), (2, 3), *((a, b) for a in range(3) for b in range(3))]
+"""Pairs whose cross product may show a gap: side a of one face, side b of the other; 3 for the face's normal,
+taken with the sides of its own face."""
 
 
 @dataclass(frozen=True, eq=False, slots=True)
@@ -62,53 +68,51 @@ def crossing_faces(vertices: NDArray[Any], faces: NDArray[Any], subset: NDArray[
     least one face of the subset. Raises ValueError as :func:`bandgen.inspection.topology.measure` does.
     """
     points, corners = checked(vertices, faces)
-    corners = _weld(points, corners)
-    ids, wanted = _taking_part(points, corners, subset)
+    ids = np.arange(len(corners)) if subset is None else _near(points, corners, np.asarray(subset, dtype=np.int64))
+    points, corners = _weld(points, corners[ids])
+    sound = ~has_repeat(corners)
+    ids, corners = ids[sound], corners[sound]
     if len(ids) < 2:
         return np.empty((0, 2), np.int64)
-    mesh = _prepare(points, corners[ids])
+    wanted = None if subset is None else np.isin(ids, subset)
     found: list[Ints] = []
-    for first, second in _box_pairs(mesh, wanted):
-        found += _judge(mesh, first, second)
+    with np.errstate(over="ignore", invalid="ignore"):  # what overflows is left undecided, for the integers
+        mesh = _prepare(points, corners)
+        for first, second in _box_pairs(mesh, wanted):
+            found += _judge(mesh, first, second)
     pairs = ids[np.concatenate(found, axis=1)] if found else np.empty((2, 0), np.int64)
     pairs.sort(axis=0)
     ordered: Ints = pairs[:, np.lexsort((pairs[1], pairs[0]))].T
     return ordered
 
 
-def _weld(points: Floats, corners: Ints) -> Ints:
-    """Corners with one id for each place. A sum of mixed bits tells quickly that all places differ, as they mostly
-    do; equal sums prove nothing and are looked into."""
-    bits = (points + 0.0).view(np.uint64)  # + 0.0: minus zero is zero
-    mixed = bits @ np.array([0x9E3779B97F4A7C15, 0xC2B2AE3D27D4EB4F, 0x165667B19E3779F9], np.uint64)
+def _near(points: Floats, corners: Ints, subset: Ints) -> Ints:
+    """Faces (k,) whose boxes touch the box about the subset."""
+    own = points[corners[subset].ravel()]
+    if not len(own):
+        return np.empty(0, np.int64)
+    near = np.ones(len(corners), bool)
+    for axis, low, high in zip(points.T, own.min(axis=0), own.max(axis=0), strict=True):
+        for outside in (axis < low, axis > high):
+            near &= ~(outside[corners[:, 0]] & outside[corners[:, 1]] & outside[corners[:, 2]])
+    return np.flatnonzero(near)
+
+
+def _weld(points: Floats, corners: Ints) -> tuple[Floats, Ints]:
+    """The vertices in use, one for each place, and the corners among them. A sum of mixed bits tells quickly that
+    all places differ, as they mostly do; equal sums prove nothing and are looked into."""
+    used = np.bincount(corners.ravel(), minlength=len(points)) > 0
+    points, corners = points[used] + 0.0, (np.cumsum(used) - 1)[corners]  # + 0.0: minus zero is zero
+    mixed = (points.view(np.uint64) * _MIXERS).sum(axis=1)
     mixed.sort()
     if not (mixed[1:] == mixed[:-1]).any():
-        return corners
+        return points, corners
     order = np.lexsort(points.T)
-    new = (points[order[1:]] != points[order[:-1]]).any(axis=1)
+    new = np.ones(len(points), bool)
+    new[1:] = (points[order[1:]] != points[order[:-1]]).any(axis=1)
     ids = np.empty(len(points), np.int64)
-    ids[order] = np.concatenate(([0], np.cumsum(new)))
-    first = np.empty(len(points), np.int64)
-    first[ids[::-1]] = np.arange(len(points))[::-1]
-    welded: Ints = first[ids][corners]
-    return welded
-
-
-def _taking_part(points: Floats, corners: Ints, subset: NDArray[Any] | None) -> tuple[Ints, Bools | None]:
-    """Faces to look at, and (None: all) which of them are of the subset."""
-    sound = ~has_repeat(corners)
-    if subset is None:
-        return np.flatnonzero(sound), None
-    wanted = np.zeros(len(corners), bool)
-    wanted[np.asarray(subset, dtype=np.int64)] = True
-    wanted &= sound
-    own = points[corners[wanted]].reshape(-1, 3)
-    if not len(own):
-        return np.empty(0, np.int64), None
-    low, high = own.min(axis=0), own.max(axis=0)
-    below, above = (points < low)[corners].all(axis=1), (points > high)[corners].all(axis=1)
-    ids = np.flatnonzero(sound & ~below.any(axis=1) & ~above.any(axis=1))
-    return ids, wanted[ids]
+    ids[order] = np.cumsum(new) - 1
+    return points[order[new]], ids[corners]
 
 
 def _prepare(points: Floats, corners: Ints) -> _Faces:
@@ -199,25 +203,26 @@ def _descend(level: _Level, first: Ints, second: Ints) -> tuple[Ints, Ints]:
 def _judge(mesh: _Faces, first: Ints, second: Ints) -> list[Ints]:
     """Of pairs of faces, those that meet improperly: a list of (2, k) ids."""
     same = _same_corners(mesh, first, second)
-    shared = np.add.reduce(same, axis=(0, 1), dtype=np.int8)
-    found = []
-    if (shared == 3).any():
-        found.append(np.stack((first, second))[:, shared == 3])
+    in_first, in_second = same[:, 0] | same[:, 1] | same[:, 2], same[0] | same[1] | same[2]
+    shared = in_first[0].astype(np.int8) + in_first[1] + in_first[2]
+    found = [np.stack((first, second))[:, shared == 3]]
     open_ = np.flatnonzero(shared < 3)
-    open_ = open_[~_beside(mesh, first[open_], second[open_], same.any(axis=0)[:, open_])]
-    open_ = open_[~_beside(mesh, second[open_], first[open_], same.any(axis=1)[:, open_])]
+    open_ = open_[~_beside(mesh, first[open_], second[open_], in_second[:, open_])]
+    open_ = open_[~_beside(mesh, second[open_], first[open_], in_first[:, open_])]
     for count, clears in enumerate((_apart, _apart_at_corner, _unfolded)):
         some = open_[shared[open_] == count]
-        if not len(some):
-            continue
-        i, j, common = first[some], second[some], same[:, :, some]
-        left = np.flatnonzero(~clears(mesh, i, j, common))
-        i, j, common = i[left], j[left], common[:, :, left]
-        pierced = _pierce(mesh, i, j) if count < 2 else np.zeros(len(i), bool)
-        for k in np.flatnonzero(~pierced).tolist():
-            pierced[k] = meet_improperly(mesh.place[:, :, i[k]], mesh.place[:, :, j[k]], common[:, :, k])
-        found.append(np.stack((i, j))[:, pierced])
+        left = some[~clears(mesh, first[some], second[some], same[:, :, some])] if len(some) else some
+        if len(left):
+            found.append(_convict(mesh, first[left], second[left], same[:, :, left]))
     return found
+
+
+def _convict(mesh: _Faces, first: Ints, second: Ints, same: Bools) -> Ints:
+    """Of pairs that no plane was seen to part, those that do meet improperly: (2, k) ids."""
+    guilty = _pierce(mesh, first, second)
+    for k in np.flatnonzero(~guilty).tolist():
+        guilty[k] = _meet_improperly(mesh.place[:, :, first[k]], mesh.place[:, :, second[k]], same[:, :, k])
+    return np.stack((first, second))[:, guilty]
 
 
 def _same_corners(mesh: _Faces, first: Ints, second: Ints) -> Bools:
@@ -266,18 +271,18 @@ def _apart(mesh: _Faces, first: Ints, second: Ints, _: Bools) -> Bools:
     """Whether strangers surely lie on two sides of a gap: along a normal of a side in its face's plane, or along
     the cross product of two sides. Any axis proves a gap that it shows, so its own rounding does not matter."""
     clear = np.zeros(len(first), bool)
-    for a, b in [(3, k) for k in range(3)] + [(k, 3) for k in range(3)] + [(a, b) for a in range(3) for b in range(3)]:
+    for a, b in _AXES:
         left = np.flatnonzero(~clear)
         if not len(left):
             break
         i, j = first[left], second[left]
-        p, q = mesh.place[:, :, i], mesh.place[:, :, j]
+        p, q = np.take(mesh.place, i, axis=2), np.take(mesh.place, j, axis=2)
         origin = p[0].copy()
         p -= origin
         q -= origin
-        along, across = p[(b if a == 3 else a) - 2] - p[(b if a == 3 else a) - 3], q[(a if b == 3 else b) - 2] - q[(a if b == 3 else b) - 3]
-        axis = cross(mesh.normal[:, i], along) if a == 3 else cross(along, across)
-        axis = cross(mesh.normal[:, j], across) if b == 3 else axis
+        along = mesh.normal[:, i] if a == 3 else p[a - 2] - p[a]
+        across = mesh.normal[:, j] if b == 3 else q[b - 2] - q[b]
+        axis = cross(along, p[b - 2] - p[b] if a == 3 else across) if b < 3 else cross(q[a - 2] - q[a], across)
         clear[left] = _gap(axis, p, q, mesh.slack)
     return clear
 
@@ -342,3 +347,73 @@ def _pierce(mesh: _Faces, first: Ints, second: Ints) -> Bools:
             same_turn = (turns[0] * turns[1] > 0) & (turns[1] * turns[2] > 0)
             pierced |= (height[k] * height[k - 2] < 0) & same_turn
     return pierced
+
+
+# ------------------------------------------------------------------------------------------------- integers
+
+_Whole = tuple[int, int, int]
+_Weighted = tuple[int, int, int, int]  # x, y, z and a positive weight that divides them
+
+
+def _meet_improperly(one: Floats, two: Floats, same: Bools) -> bool:
+    """Whether two faces (3 corners, 3) have more in common than the ``same`` (3, 3) corners' hull; exact.
+
+    The first is cut down to what lies in the second; every corner of what is left must be a shared corner or lie
+    between two.
+    """
+    whole = to_integers(np.concatenate((one, two)))
+    rest: list[_Weighted] = [(*corner, 1) for corner in whole[:3]]
+    for normal, origin in _walls(*whole[3:]):
+        rest = _cut(rest, normal, origin)
+    shared = [whole[k] for k in np.flatnonzero(same.any(axis=1)).tolist()]
+    return any(not _between(point, shared) for point in rest)
+
+
+def _walls(a: _Whole, b: _Whole, c: _Whole) -> list[tuple[_Whole, _Whole]]:
+    """Half-spaces (outward normal, a point on the wall) whose common part is the triangle, flat or not."""
+    normal = _cross(_minus(b, a), _minus(c, a))
+    if any(normal):
+        sides = [(_cross(_minus(q, p), normal), p) for p, q in ((a, b), (b, c), (c, a))]
+        return [(normal, a), (_minus((0, 0, 0), normal), a), *sides]
+    start, *_, end = sorted((a, b, c))  # of points in a line, the least and the greatest are the ends
+    x, y, z = along = _minus(end, start)
+    about = [(0, z, -y), (-z, 0, x), (y, -x, 0)]
+    flat = [(sign, start) for normal in about for sign in (normal, _minus((0, 0, 0), normal))]
+    return [*flat, (along, end), (_minus((0, 0, 0), along), start)]
+
+
+def _cut(points: list[_Weighted], normal: _Whole, origin: _Whole) -> list[_Weighted]:
+    """The part of a convex outline (maybe a line or a point) on the inner side of a wall."""
+    level = _inner(normal, origin)
+    heights = [_inner(normal, point) - level * point[3] for point in points]
+    rest: list[_Weighted] = []
+    for k, (point, height) in enumerate(zip(points, heights, strict=True)):
+        before, fall = points[k - 1], heights[k - 1]
+        if height * fall < 0:
+            x, y, z, w = (abs(fall) * p + abs(height) * q for p, q in zip(point, before, strict=True))
+            rest.append((x, y, z, w))
+        if height <= 0:
+            rest.append(point)
+    return rest
+
+
+def _between(point: _Weighted, ends: list[_Whole]) -> bool:
+    """Whether a point is one of the ends (none, one or two) or lies in a straight line between them."""
+    weight = point[3]
+    offsets = [tuple(p - weight * e for p, e in zip(point, end, strict=False)) for end in ends]
+    if not offsets:
+        return False
+    u, v = offsets[0], offsets[-1]
+    return not any(_cross(u, v)) and (not any(u) or not any(v) or (len(ends) == 2 and _inner(u, v) < 0))
+
+
+def _minus(a: _Whole, b: _Whole) -> _Whole:
+    return (a[0] - b[0], a[1] - b[1], a[2] - b[2])
+
+
+def _cross(a: tuple[int, ...], b: tuple[int, ...]) -> _Whole:
+    return (a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0])
+
+
+def _inner(a: tuple[int, ...], b: tuple[int, ...]) -> int:
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]

@@ -9,7 +9,7 @@ from itertools import pairwise
 from bandgen.defaults import fill, girdle_radius, plug_top
 from bandgen.errors import Problem, SpecError
 from bandgen.layout.bounds import volume_bounds
-from bandgen.layout.events import foot_overlap, list_events
+from bandgen.layout.events import list_events
 from bandgen.layout.grip import axis_for_reach
 from bandgen.layout.numbers import (
     Event,
@@ -34,9 +34,8 @@ def compute_layout(spec: Spec) -> Layout:
     Raises:
         SpecError: when the values do not go together, with every key in the way and the change that would do.
     """
-    spec = fill(spec)
+    spec, moves = fill(spec)
     _refuse(_count_problems(spec))
-    spec, moves = _keep_feet_off_touching(spec)
     girdle = girdle_radius(spec)
     seat = compute_seat(spec, girdle)
     seam = _seam(spec, seat)
@@ -73,23 +72,6 @@ def _event_problems(events: tuple[Event, ...]) -> list[Problem]:
         for event in events
         if event.kind == "limit" and not event.distance_mm >= KEEP_AWAY_MM - 1e-9
     ]
-
-
-def _keep_feet_off_touching(spec: Spec) -> tuple[Spec, tuple[Move, ...]]:
-    """Move the draft a little where neighbouring feet would just touch; both sides of the touch are sound."""
-    overlap = foot_overlap(spec)
-    if abs(overlap) >= KEEP_AWAY_MM:
-        return spec, ()
-    target = math.copysign(KEEP_AWAY_MM, overlap)
-    half = math.pi / spec.stones.count
-    fall = girdle_radius(spec) - spec.seat.rim_below_girdle_mm - spec.finger.bore_mm / 2.0 * math.cos(half)
-    slope = math.tan(math.radians(spec.seat.draft_deg)) - (target - overlap) / (2.0 * math.cos(half) * fall)
-    if slope < 0.0:  # no taper left to give: take the other side
-        slope = math.tan(math.radians(spec.seat.draft_deg)) + (KEEP_AWAY_MM + overlap) / (2.0 * math.cos(half) * fall)
-    used = math.degrees(math.atan(slope))
-    move = Move("seat.draft_deg", spec.seat.draft_deg, used, "neighbouring feet would just touch at the finger")
-    seat = spec.seat.model_copy(update={"draft_deg": used})
-    return spec.model_copy(update={"seat": seat}), (move,)
 
 
 def _seam(spec: Spec, seat: SeatNumbers) -> Seam:

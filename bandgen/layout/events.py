@@ -46,7 +46,8 @@ def _cup_events(spec: Spec, seat: SeatNumbers, seam: Seam) -> list[Event]:
     half = math.radians(seam.before_deg)
     rims = 2.0 * (seat.rim_mm * math.sin(half) - seat.rim_radius_mm * math.cos(half))
     return [
-        Event("feet-touch", foot_overlap(spec), "flip", "seat.draft_deg", "overlap of neighbouring feet at the finger"),
+        Event("feet-touch", parting_height(seat, half), "flip", "seat.draft_deg",
+              f"height above the finger up to which neighbouring feet meet (they overlap by {foot_overlap(spec):.4f} mm)"),
         _limit("rims-touch", rims, "seat.rim_diameter_mm", "rims of neighbouring cups stand too near each other"),
         _limit("rim-over-bore", seat.rim_mm - seat.bore_radius_mm, "stones.culet_clearance_mm", "the rim lies too low"),
     ]
@@ -112,9 +113,6 @@ def _plug_events(spec: Spec, seat: SeatNumbers, seam: Seam) -> list[Event]:
     if clearance > 0.0:
         events.append(_limit("plug-foot-parting", parting - clearance, "plug.foot_clearance_mm",
                              f"over the height where the feet part ({parting:.4f} mm) a void is trapped in every gap"))  # fmt: skip
-    else:
-        events.append(Event("plug-foot-parting", parting, "flip", "plug.foot_clearance_mm",
-                            "height above the finger where the feet part"))  # fmt: skip
     return events
 
 

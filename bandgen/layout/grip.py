@@ -79,17 +79,21 @@ def axis_at(spread_mm: float, girdle_mm: float, half_pitch: float, draft: float)
     return ProngAxis(girdle_mm / math.cos(half_pitch), spread_mm, lean, half_pitch)
 
 
-def axis_for_reach(reach_mm: float, girdle_mm: float, half_pitch: float, draft: float, radius_mm: float) -> ProngAxis:
-    """The axis whose least distance to the girdle circle is ``reach_mm``, its z positive; solved by bisection.
+def axis_for_reach(
+    reach_mm: float, girdle_mm: float, half_pitch: float, draft: float, radius_mm: float, height_mm: float | None = None
+) -> ProngAxis:
+    """The axis whose least distance to the circle of ``radius_mm`` at ``height_mm`` (the girdle plane when left out)
+    is ``reach_mm``, its z positive; solved by bisection.
 
     Raises:
         ValueError: when even a prong on the band's mid-plane stands farther off (the girdles lie too far apart).
     """
+    height = girdle_mm if height_mm is None else height_mm
 
     def miss(spread: float) -> float:
-        return axis_at(spread, girdle_mm, half_pitch, draft).distance_to_circle(girdle_mm, radius_mm) - reach_mm
+        return axis_at(spread, girdle_mm, half_pitch, draft).distance_to_circle(height, radius_mm) - reach_mm
 
-    low, high = 0.0, radius_mm + reach_mm
+    low, high = 0.0, 2.0 * (radius_mm + reach_mm)
     if miss(low) >= 0.0:
         raise ValueError("the stones stand too far apart for one prong to hold both")
     while high - low > 1e-13:
