@@ -257,7 +257,7 @@ def _faulty(data: bytes) -> bool:
     except FileFault:
         return True
     assert np.isfinite(vertices).all()
-    assert 0 <= faces.min()
+    assert faces.min() >= 0
     assert faces.max() < len(vertices)
     return False
 

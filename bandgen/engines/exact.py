@@ -31,10 +31,12 @@ from OCP.TopoDS import TopoDS, TopoDS_Edge, TopoDS_Face, TopoDS_Shape, TopoDS_Ve
 from OCP.TopTools import TopTools_ListOfShape
 
 from bandgen.engines.exact_mesh import subshapes
-from bandgen.engines.exact_solid import Solid, compound, fixed_volume, guarded, rough_box
+from bandgen.engines.exact_solid import Solid, compound, guarded, rough_box
 from bandgen.errors import EngineError
 from bandgen.parts import Frame, Part, Plane, Point, Profile, Revolved, arc_of, merge_arcs, volume
 from bandgen.units import SNAP_MM
+
+__all__ = ["Patch", "Solid", "evaluate", "make_solid", "mirrored", "whole"]
 
 PART_VOLUME_RELATIVE = 1e-9
 """How far a part's volume by quadrature may lie from its closed form; 1e-13 seen."""
@@ -43,7 +45,7 @@ FUSE_VOLUME_RELATIVE = 1e-5
 """Slack on the volume of trimmed faces by the quick rule; 2e-6 seen."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Patch:
     """The skin of a cell without the faces in its cut planes, ready to be joined to its images.
 
@@ -76,9 +78,8 @@ def make_solid(part: Part) -> Solid:
         else:
             shape = _extrude(part.shape.profile, part.frame, part.shape.length)
     solid, meant = _one_solid(shape, operation), volume(part.shape)
-    found = fixed_volume(solid.shape)
-    if abs(found - meant) > PART_VOLUME_RELATIVE * abs(meant):
-        raise EngineError(operation, f"has {found:.9g} mm3 where its profile says {meant:.9g}")
+    if abs(solid.volume - meant) > PART_VOLUME_RELATIVE * abs(meant):
+        raise EngineError(operation, f"has {solid.volume:.9g} mm3 where its profile says {meant:.9g}")
     return solid
 
 
@@ -123,10 +124,10 @@ def _body(parts: Sequence[Part], planes: Sequence[Plane]) -> Solid:
 def _fuse(added: Sequence[Solid]) -> Solid:
     """All additions in one; an envelope catches a kernel that lost one of them."""
     joined = Solid(_combine(BRepAlgoAPI_Fuse, added[:1], added[1:], "fuse"))
-    volumes, found = [fixed_volume(solid.shape) for solid in added], fixed_volume(joined.shape)
+    volumes = [solid.volume for solid in added]
     slack = FUSE_VOLUME_RELATIVE * sum(volumes)
-    if not max(volumes) - slack <= found <= sum(volumes) + slack:
-        raise EngineError("fuse", f"gave {found:.9g} mm3 of {max(volumes):.9g} to {sum(volumes):.9g} possible")
+    if not max(volumes) - slack <= joined.volume <= sum(volumes) + slack:
+        raise EngineError("fuse", f"gave {joined.volume:.9g} mm3 of {max(volumes):.9g} to {sum(volumes):.9g} possible")
     return joined
 
 
@@ -159,10 +160,10 @@ def _one_solid(shape: TopoDS_Shape, operation: str) -> Solid:
     bodies = [] if shape.IsNull() else subshapes(shape, TopAbs_SOLID)
     if len(bodies) != 1:
         raise EngineError(operation, f"gave {len(bodies)} bodies instead of one")
-    found = fixed_volume(bodies[0])
-    if not found > 0.0:
-        raise EngineError(operation, f"gave a volume of {found:.3g} mm3")
-    return Solid(bodies[0])
+    solid = Solid(bodies[0])
+    if not solid.volume > 0.0:
+        raise EngineError(operation, f"gave a volume of {solid.volume:.3g} mm3")
+    return solid
 
 
 def _outside(plane: Plane, reach: float) -> Solid:

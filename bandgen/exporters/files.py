@@ -58,6 +58,11 @@ def sha256(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()
 
 
+def entry(name: str, data: bytes) -> dict[str, str | int]:
+    """What the record says of a file: its name, its length in bytes and its SHA-256."""
+    return {"name": name, "bytes": len(data), "sha256": sha256(data)}
+
+
 # ------------------------------------------------------------------------------------------------- folders
 
 
@@ -132,7 +137,7 @@ def write_all(folder: Path, contents: Mapping[str, bytes], verify: Callable[[str
     :class:`FileFault`; other errors of ``verify`` pass through. ``ValueError`` for a name that is no plain one.
     """
     for name in contents:
-        if Path(name).name != name or name.startswith(".") or "\\" in name:
+        if not name or Path(name).name != name or name.startswith(".") or "\\" in name:
             raise ValueError(f"{name!r} is no plain file name")
         if os.path.isdir(folder / name):
             raise ExportError(f"{folder / name}: cannot be written: a folder has that name")

@@ -16,6 +16,7 @@ rounded to float32, as slicers do; units and transforms are applied in double pr
 
 from __future__ import annotations
 
+import html
 import io
 import math
 import posixpath
@@ -25,7 +26,6 @@ import zipfile
 import zlib
 from collections.abc import Mapping
 from urllib.parse import unquote
-from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -118,7 +118,7 @@ def _model(points: NDArray[np.float32], triangles: NDArray[np.int64], name: str,
             _DECLARATION,
             f'<model unit="millimeter" xml:lang="en-US" xmlns="{CORE}" xmlns:bandgen="{OWN_NAMES}">\n',
             *(_metadata(key, metadata[key]) for key in sorted(metadata)),
-            f'<resources>\n<object id="1" type="model" name={quoteattr(_legal(name))}>\n<mesh>\n<vertices>\n',
+            f'<resources>\n<object id="1" type="model" name="{_legal(name)}">\n<mesh>\n<vertices>\n',
             corners % tuple(shortest(points.ravel()).tolist()),
             "</vertices>\n<triangles>\n",
             indices % tuple(triangles.ravel().tolist()),
@@ -132,12 +132,12 @@ def _metadata(key: str, value: str) -> str:
     if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_.-]*", key):
         raise ValueError(f"metadata name {key!r} is no plain XML name")
     prefix = "" if key in KNOWN_NAMES else "bandgen:"
-    return f'<metadata name="{prefix}{key}">{escape(_legal(value))}</metadata>\n'
+    return f'<metadata name="{prefix}{key}">{_legal(value)}</metadata>\n'
 
 
 def _legal(text: str) -> str:
-    """Text without the control characters that XML 1.0 cannot hold."""
-    return _XML_ILLEGAL.sub(" ", text)
+    """Escaped text for an element or attribute, without the control characters that XML 1.0 cannot hold."""
+    return html.escape(_XML_ILLEGAL.sub(" ", text))
 
 
 def _placement(points: NDArray[np.float32]) -> str:

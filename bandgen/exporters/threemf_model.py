@@ -216,7 +216,8 @@ class _Model:
         self._current = self._objects[attributes["id"]] = _Object(attributes.get("type", "model"))
 
     def _take(self, what: str, attributes: Attributes) -> None:
-        if _LIFTED in attributes:
+        """A lifted list's values; in a file that was not lifted the mark would be the file's own: ignored."""
+        if self._blocks and _LIFTED in attributes:
             self._taken[what] = self._blocks[int(attributes[_LIFTED])]
 
     def _component(self, attributes: Attributes) -> None:
