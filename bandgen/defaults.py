@@ -16,7 +16,7 @@ diameter, r the bore's radius.
 | fillet | 0.15 d within 0.10 .. 0.40, shorter than the edges it joins | common practice, no source |
 | prong | 0.35 + 0.22 d; share 0.20, or 0.15 mm where that is more; less where a pair would not stand 0.20 apart or the root over the bearing | gaps of 0.20 between claws (Morris & Watson) |
 | prong height | max(0.50, 0.43 d): one pavilion depth | 0.5 to 1 above the seat before setting (bench guides) |
-| plug bite | 0.6 of the rim's land | common practice, no source |
+| plug bite | 0.6 of the rim's land, less where the plug would be wider than its prongs | common practice, no source |
 """
 
 from __future__ import annotations
@@ -92,6 +92,7 @@ def _fill_stones(spec: Spec) -> Spec:
 def _fill_cup(spec: Spec) -> Spec:
     d = spec.stones.diameter_mm
     spec = _set(spec, "seat", rim_below_girdle_mm=clamp(0.10 * d, 0.17, 0.35), rim_diameter_mm=d)
+    spec = _set(spec, "prong", diameter_mm=0.35 + 0.22 * d)
     spec = _set(spec, "seat", draft_deg=clamp(_draft_for_overlap(spec, FOOT_OVERLAP_MM), *DRAFT_RANGE_DEG))
     return _set(spec, "seat", bearing_deg=spec.stones.pavilion_deg)
 
@@ -129,7 +130,15 @@ def _fill_recess(spec: Spec) -> Spec:
     seat = compute_seat(spec, girdle_radius(spec))
     spec = _set(spec, "seat", fillet_mm=min(clamp(0.15 * d, 0.10, 0.40), longest_fillet(seat)))
     spec = _set(spec, "seat", bearing_mm=seat.mouth_radius_mm - seat.column_radius_mm)
-    return _set(spec, "plug", bite_mm=0.6 * (seat.rim_radius_mm - seat.mouth_radius_mm))
+    land = seat.rim_radius_mm - seat.mouth_radius_mm
+    return _set(spec, "plug", bite_mm=max(min(0.6 * land, _buried_bite(spec, seat)), 0.05))
+
+
+def _buried_bite(spec: Spec, seat: SeatNumbers) -> float:
+    """The bite at which the plug is 0.1 mm narrower than the prongs that bury its ends."""
+    half = math.pi / spec.stones.count
+    slot = seat.rim_mm * math.sin(half) - seat.rim_radius_mm * math.cos(half)
+    return (spec.prong.diameter_mm / 2.0 - 0.05 - slot) / math.cos(half)
 
 
 def longest_fillet(seat: SeatNumbers) -> float:
@@ -140,7 +149,7 @@ def longest_fillet(seat: SeatNumbers) -> float:
 
 def _fill_prong(spec: Spec) -> Spec:
     d = spec.stones.diameter_mm
-    spec = _set(spec, "prong", diameter_mm=0.35 + 0.22 * d, height_above_girdle_mm=max(0.50, 0.43 * d))
+    spec = _set(spec, "prong", height_above_girdle_mm=max(0.50, 0.43 * d))
     wanted = max(0.20, PRONG_IN_CUP_MM / spec.prong.diameter_mm)
     share = min(wanted, share_for_clear_width(spec, LEAST_CLAW_GAP_MM), _share_off_the_bearing(spec))
     return _set(spec, "prong", overlap=clamp(share, 0.05, 1.0 / 3.0))

@@ -307,6 +307,14 @@ def test_only_leftovers_of_dead_processes_are_cleared(tmp_path: Path, dead: int)
     assert state(tmp_path) == {**stay, f".link.part-{dead}": b""}
 
 
+def test_a_living_process_of_another_user_keeps_its_files(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, dead: int
+) -> None:
+    (tmp_path / f".a.part-{dead}").touch()
+    monkeypatch.setattr(os, "kill", fail_with(errno.EPERM))
+    assert files.clear_leftovers(tmp_path) == []
+
+
 def test_a_leftover_with_our_own_number_is_told_by_its_age(tmp_path: Path) -> None:
     old = tmp_path / f".a.part-{os.getpid()}"
     old.touch()

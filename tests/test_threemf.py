@@ -107,6 +107,13 @@ def test_any_single_precision_number_survives_both_ways_of_reading(vertices: np.
     np.testing.assert_array_equal(read, vertices)
 
 
+def test_every_power_of_two_survives() -> None:
+    """Where the gap to the next number is half as wide below as above."""
+    values = np.ldexp(np.float32(1.0), np.arange(-149, 128)).astype(np.float32)
+    text = [f"{value:.9g}" for value in threemf.shortest(values).tolist()]
+    np.testing.assert_array_equal([np.float32(word) for word in text], values)
+
+
 def test_coordinates_are_printed_as_short_as_numpy_prints_them() -> None:
     values = (np.random.default_rng(3).normal(size=5000) * 8.0).astype(np.float32)
     values = np.concatenate((values[np.abs(values) > 0.01], np.float32([2.3, -0.1, 10.0, 0.0, 2.0**-10])))

@@ -13,6 +13,7 @@ from threemf_packages import OBJECT, SINGLE, TETRA_F, TETRA_V, model, package
 from bandgen.errors import FileFault
 from bandgen.exporters import threemf, threemf_model
 
+FAR = '<item objectid="1" transform="2 0 0 0 1 0 0 0 1 0 0 1e308"/>'
 BOMB = '<!DOCTYPE model [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;">]>'
 OUTSIDE = '<!DOCTYPE model SYSTEM "file:///etc/passwd">'
 
@@ -40,7 +41,7 @@ OUTSIDE = '<!DOCTYPE model SYSTEM "file:///etc/passwd">'
         (model(build='<item objectid="1" transform="1 2 3"/>'), "12 finite"),
         (model(build='<item objectid="1" transform="1 0 0 0 1 0 0 0 1 0 0 x"/>'), "no number"),
         (model(build='<item objectid="1" transform="1 0 0 0 1 0 0 0 1 0 0 inf"/>'), "12 finite"),
-        (model(attributes='unit="foot"', build='<item objectid="1" transform="2 0 0 0 1 0 0 0 1 0 0 1e308"/>'), "finite"),
+        (model(attributes='unit="foot"', build=FAR), "finite"),
         (model(build='<item xmlns:p="urn:p" p:path="/3D/o.model" objectid="1"/>'), "further parts"),
         (model(OBJECT + OBJECT), "twice"),
         (model('<object id="1"><components><component objectid="1"/></components></object>'), "holds itself"),

@@ -33,10 +33,9 @@ def evaluate(parts: Sequence[Part], planes: Sequence[Plane], deviation_mm: float
     """
     metal = _union([part for part in parts if part.sign > 0], deviation_mm)
     tools = _union([part for part in parts if part.sign < 0], deviation_mm)
-    solid = metal - tools
-    for plane in planes:
-        solid = solid.trim_by_plane([-component for component in plane.normal], 0.0)
-    return _open(solid, planes)
+    if planes:  # before the cuts: they then meet a quarter of the metal
+        metal = metal ^ _wedge(planes, metal.bounding_box())
+    return _open(metal - tools, planes)
 
 
 def solid_mesh(parts: Sequence[Part], deviation_mm: float) -> Patch:
@@ -70,6 +69,15 @@ def _body(part: Part, deviation_mm: float) -> manifold3d.Manifold:
     if body.status() != manifold3d.Error.NoError or body.is_empty():
         raise EngineError("facet", f"{part.name} is no closed body ({body.status()})")
     return body
+
+
+def _wedge(planes: Sequence[Plane], box: Sequence[float]) -> manifold3d.Manifold:
+    """A body that fills the cell between its planes, wider than ``box``."""
+    reach = 2.0 * max(map(abs, box)) + 1.0
+    wedge = manifold3d.Manifold.cube([2.0 * reach] * 3, True)
+    for plane in planes:
+        wedge = wedge.trim_by_plane([-component for component in plane.normal], 0.0)
+    return wedge
 
 
 def _open(solid: manifold3d.Manifold, planes: Sequence[Plane]) -> Patch:

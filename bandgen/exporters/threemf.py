@@ -155,8 +155,7 @@ def shortest(values: NDArray[np.float32]) -> NDArray[np.float64]:
     does for the sizes of jewellery; anything smaller gets nine digits, which always do (IEEE 754).
     """
     exact = values.astype(np.float64)
-    below = np.nextafter(np.abs(values), np.float32(0.0))  # the narrower gap, at powers of two
-    room = 0.499999 * np.spacing(below).astype(np.float64)
+    room = 0.499999 * np.spacing(np.abs(values)).astype(np.float64)
     found = np.empty_like(exact)
     left = np.arange(len(exact))
     for places in range(1, 11):

@@ -22,7 +22,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from bandgen.inspection.topology import Bools, Floats, Ints, checked, cross, has_repeat, to_integers
+from bandgen.inspection.topology import Bools, Floats, Ints, checked, cross, dot, has_repeat, to_integers
 
 _BATCH = 1 << 15
 """Pairs looked at together: their few dozen float arrays stay in a core's cache."""
@@ -76,7 +76,7 @@ def crossing_faces(vertices: NDArray[Any], faces: NDArray[Any], subset: NDArray[
         return np.empty((0, 2), np.int64)
     wanted = None if subset is None else np.isin(ids, subset)
     found: list[Ints] = []
-    with np.errstate(over="ignore", invalid="ignore"):  # what overflows is left undecided, for the integers
+    with np.errstate(all="ignore"):  # what overflows is left undecided, for the integers
         mesh = _prepare(points, corners)
         for first, second in _box_pairs(mesh, wanted):
             found += _judge(mesh, first, second)
@@ -232,11 +232,6 @@ def _same_corners(mesh: _Faces, first: Ints, second: Ints) -> Bools:
     return same
 
 
-def _dot(a: Floats, b: Floats) -> Floats:
-    product: Floats = a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
-    return product
-
-
 def _span(vector: Floats) -> Floats:
     span: Floats = np.abs(vector).max(axis=0)
     return span
@@ -245,7 +240,7 @@ def _span(vector: Floats) -> Floats:
 def _sign(vectors: tuple[Floats, Floats, Floats], slack: float) -> NDArray[np.int8]:
     """Sign (k,) of the determinant of three difference vectors (3, k); 0 if rounding could have made it."""
     a, b, c = vectors
-    value = _dot(cross(a, b), c)
+    value = dot(cross(a, b), c)
     bound = slack * (_span(a) * _span(b) * _span(c)) + _TINY
     return np.subtract(value > bound, value < -bound, dtype=np.int8)
 
@@ -257,7 +252,7 @@ def _beside(mesh: _Faces, base: Ints, face: Ints, shared: Bools) -> Bools:
     for corner, skip in zip(mesh.place, shared, strict=True):
         offset = np.take(corner, face, axis=1)
         offset -= origin
-        height = _dot(normal, offset)
+        height = dot(normal, offset)
         np.minimum(least, np.where(skip, np.inf, height), out=least)
         np.maximum(most, np.where(skip, -np.inf, height), out=most)
     # the boxes touch, so no corner of one is further from the other's than both sizes
@@ -288,7 +283,7 @@ def _apart(mesh: _Faces, first: Ints, second: Ints, _: Bools) -> Bools:
 
 
 def _gap(axis: Floats, p: Floats, q: Floats, slack: float) -> Bools:
-    on_p, on_q = np.stack([_dot(axis, c) for c in p]), np.stack([_dot(axis, c) for c in q])
+    on_p, on_q = np.stack([dot(axis, c) for c in p]), np.stack([dot(axis, c) for c in q])
     bound = slack * _span(axis) * np.maximum(np.abs(p).max(axis=(0, 1)), np.abs(q).max(axis=(0, 1))) + _TINY
     gap: Bools = (on_p.min(axis=0) - on_q.max(axis=0) > bound) | (on_q.min(axis=0) - on_p.max(axis=0) > bound)
     return gap
@@ -298,11 +293,17 @@ def _apart_at_corner(mesh: _Faces, first: Ints, second: Ints, same: Bools) -> Bo
     """Whether faces with one common corner surely meet there only.
 
     With sides a, b of one and c, d of the other from that corner: a plane through side a that has b on one side
-    and c, d on the other proves it. Such a plane may stand on the face or contain c or d as well.
+    and c, d on the other proves it. Such a plane may stand on the face or contain c or d as well. So does a plane
+    through the corner alone, here across the mean directions, with a, b on one side and c, d on the other.
     """
-    a, b = _sides_from(mesh, first, same.any(axis=1))
-    c, d = _sides_from(mesh, second, same.any(axis=0))
-    clear = np.zeros(len(first), bool)
+    a, b = _sides_from(mesh, first, same[:, 0] | same[:, 1] | same[:, 2])
+    c, d = _sides_from(mesh, second, same[0] | same[1] | same[2])
+    axis = a / _span(a) + b / _span(b) - c / _span(c) - d / _span(d)
+    fore, back = (
+        np.minimum(dot(axis, a) / _span(a), dot(axis, b) / _span(b)),
+        np.maximum(dot(axis, c) / _span(c), dot(axis, d) / _span(d)),
+    )
+    clear: Bools = (fore > 4.0 * mesh.slack) & (back < -4.0 * mesh.slack)
     for u, v, w, x, normal in (
         (a, b, c, d, mesh.normal[:, first]),
         (b, a, c, d, mesh.normal[:, first]),
@@ -328,7 +329,7 @@ def _unfolded(mesh: _Faces, first: Ints, second: Ints, same: Bools) -> Bools:
     one, two = same.any(axis=1), same.any(axis=0)
     k, n = one.argmin(axis=0), two.argmin(axis=0)  # the corners off the edge
     along = mesh.corner[_NEXT[k], first] == mesh.corner[_NEXT[n], second]
-    product = _dot(mesh.normal[:, first], mesh.normal[:, second])
+    product = dot(mesh.normal[:, first], mesh.normal[:, second])
     bound = 4.0 * mesh.slack * (mesh.size[first] * mesh.size[second]) ** 2 + _TINY
     unfolded: Bools = np.where(along, -product, product) > bound
     return unfolded

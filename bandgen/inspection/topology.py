@@ -98,8 +98,8 @@ def measure(vertices: NDArray[Any], faces: NDArray[Any]) -> Topology:
     axes = np.ascontiguousarray(points.T)
     bounds = _bounds(axes, web.valences > 0)
     normals, heights = _normals(axes, columns, bounds)
-    lengths = np.sqrt(_dot(normals, normals))
-    volumes = np.bincount(web.shells, weights=_dot(normals, heights), minlength=web.bodies) / 6.0
+    lengths = np.sqrt(dot(normals, normals))
+    volumes = np.bincount(web.shells, weights=dot(normals, heights), minlength=web.bodies) / 6.0
     cavities, inverted = _inward_shells(points, columns, web, volumes)
     flat = _zero_area(points, corners, whole, lengths, bounds)
     places = {
@@ -360,7 +360,8 @@ def cross(a: Floats, b: Floats) -> Floats:
     return out
 
 
-def _dot(a: Floats, b: Floats) -> Floats:
+def dot(a: Floats, b: Floats) -> Floats:
+    """Inner product (...) of vectors (3, ...) with components first."""
     product: Floats = a[0] * b[0]
     product += a[1] * b[1]
     product += a[2] * b[2]
@@ -403,7 +404,7 @@ def to_integers(points: Floats) -> list[tuple[int, int, int]]:
     """Points (k, 3) as integers on a common scale, exactly: a float is an integer times a power of two."""
     ratios = [[x.as_integer_ratio() for x in point] for point in points.tolist()]
     scale = max(bottom for point in ratios for _, bottom in point)
-    return [tuple(top * (scale // bottom) for top, bottom in point) for point in ratios]  # type: ignore[misc]
+    return [tuple(top * (scale // bottom) for top, bottom in point) for point in ratios]
 
 
 def _inward_shells(points: Floats, columns: Ints, web: _Web, volumes: Floats) -> tuple[list[int], list[int]]:
@@ -436,9 +437,9 @@ def _shell_boxes(points: Floats, columns: Ints, web: _Web) -> tuple[Floats, Floa
 def _winding(points: Floats, columns: Ints, probe: Floats) -> float:
     """How often the faces wind about a point: their solid angles, by the tangent of half of each, over 4 pi."""
     a, b, c = ((points[corner] - probe).T for corner in columns)
-    la, lb, lc = (np.sqrt(_dot(ray, ray)) for ray in (a, b, c))
-    below = la * lb * lc + _dot(a, b) * lc + _dot(b, c) * la + _dot(c, a) * lb
-    return float(np.arctan2(_dot(a, cross(b, c)), below).sum() / (2.0 * np.pi))
+    la, lb, lc = (np.sqrt(dot(ray, ray)) for ray in (a, b, c))
+    below = la * lb * lc + dot(a, b) * lc + dot(b, c) * la + dot(c, a) * lb
+    return float(np.arctan2(dot(a, cross(b, c)), below).sum() / (2.0 * np.pi))
 
 
 def _shell_points(points: Floats, columns: Ints, web: _Web, which: list[int]) -> Floats:

@@ -1,0 +1,280 @@
+"""Random specs over the whole spec space, from a seed: plain draws, draws that hug a bound of a key's range, and
+draws that hug a place where the geometry changes kind. Nothing is filtered: each seed is one spec, refused or not.
+
+Every key is drawn in proportion to what :func:`bandgen.defaults.fill` would give beside the keys drawn before it, so
+that most specs can be made; one in six spreads over the key's whole range. The judge of a spec is in ``verdicts``.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Callable
+from typing import Any
+
+from coincidences import COINCIDENCES, Numbers, events_of, numbers_of
+
+from bandgen.defaults import fill, longest_fillet
+from bandgen.errors import SpecError
+from bandgen.layout.events import parting_height
+from bandgen.layout.seatwork import compute_seat
+from bandgen.spec import Spec, make_spec, spec_keys
+from bandgen.trade.alloys import ALLOYS
+from bandgen.trade.sizes import SYSTEMS, all_sizes
+from bandgen.trade.stones import MATERIALS
+from bandgen.units import KEEP_AWAY_MM
+
+Data = dict[str, Any]
+Pair = tuple[float, float]
+
+RANGES: dict[str, Pair] = {key: pair for key, pair in spec_keys().items() if pair is not None}
+CHOICES: dict[str, tuple[str, ...]] = {
+    "stones.cut": ("round",),
+    "stones.material": tuple(sorted(MATERIALS)),
+    "seat.opening": ("blind", "through"),
+    "prong.tip": ("dome", "flat"),
+    "metal.alloy": tuple(sorted(ALLOYS)),
+}
+# In the order of drawing: what decides the place of the stone first. With each the furthest fall and rise, as
+# factors of the value beside it, that a sensible spec would take.
+SPREADS: dict[str, Pair] = {
+    "stones.pavilion_deg": (0.93, 1.08),
+    "stones.crown_deg": (0.8, 1.2),
+    "stones.table_pct": (0.85, 1.2),
+    "stones.girdle_pct": (0.7, 2.0),
+    "seat.floor_mm": (0.5, 1.3),
+    "stones.culet_clearance_mm": (1.0, 1.8),
+    "stones.gap_mm": (0.6, 1.3),
+    "stones.count": (0.97, 1.0),
+    "seat.rim_below_girdle_mm": (0.9, 1.25),
+    "seat.rim_diameter_mm": (0.98, 1.02),
+    "seat.draft_deg": (0.0, 1.5),
+    "seat.bearing_deg": (1.0, 1.1),
+    "seat.wall_mm": (0.7, 1.05),
+    "seat.bearing_mm": (0.6, 1.1),
+    "seat.fillet_mm": (0.0, 1.0),
+    "prong.diameter_mm": (0.85, 1.25),
+    "prong.overlap": (0.75, 1.05),
+    "prong.height_above_girdle_mm": (0.8, 2.0),
+    "plug.bite_mm": (0.6, 1.3),
+    "plug.foot_clearance_mm": (0.0, 1.0),
+}
+LEAST_SHARE = 0.5
+
+
+def random_spec(seed: int) -> Data:
+    """The spec of a seed, as plain data."""
+    rng = random.Random(f"bandgen {seed}")
+    kind = rng.choices((plain, bound_hugging, event_hugging), (2, 1, 1))[0]
+    return kind(rng)
+
+
+def is_accepted(data: Data) -> bool:
+    """Whether the layout takes it (an unexpected exception passes through)."""
+    from bandgen.layout.compute import compute_layout
+
+    try:
+        compute_layout(make_spec(data))
+    except SpecError:
+        return False
+    return True
+
+
+def plain(rng: random.Random, fixed: Data | None = None, diameter: float | None = None) -> Data:
+    """A spec in proportion to its stone; ``fixed`` holds "table.key" values that are given already."""
+    spread = rng.choice((0.25, 0.25, 0.5, 0.5, 1.0, 3.0))
+    data: Data = {"finger": _finger(rng), "stones": {"diameter_mm": diameter or _log_uniform(rng, 1.0, 5.0)}}
+    for key, value in (fixed or {}).items():
+        put(data, key, value)
+    for key, words in CHOICES.items():
+        if rng.random() < LEAST_SHARE:
+            put(data, key, rng.choice(words))
+    for key in SPREADS:
+        if key not in (fixed or {}) and rng.random() < LEAST_SHARE:
+            _draw(rng, data, key, spread)
+    _trimmings(rng, data, fixed or {})
+    return data
+
+
+def bound_hugging(rng: random.Random) -> Data:
+    """One key at, or just inside, an end of its range (one in ten just outside); the stone as large as suits it."""
+    key = rng.choice(sorted(RANGES))
+    low, high = RANGES[key]
+    side = rng.choice((1.0, -1.0))
+    off = rng.choice((0.0, 0.0, 10.0 ** rng.uniform(-9.0, -2.0) * (high - low))) * side
+    value = (low if side > 0.0 else high) + (-off if rng.random() < 0.1 else off)
+    if key == "stones.count":
+        value = (int(low) if side > 0.0 else int(high)) + rng.choice((0, 0, 0, 1, -1))
+    if key.startswith("finger."):
+        fixed: Data = {key: value}
+        return plain(rng, fixed)
+    if key == "stones.diameter_mm":
+        return plain(rng, {}, value)
+    return plain(rng, {key: value}, _suitable_diameter(key, value))
+
+
+def event_hugging(rng: random.Random) -> Data:
+    """A plain spec with one key moved until an event of the layout stands just at the keep-away, or until two
+    features that no event may know of just coincide."""
+    data = plain(rng)
+    numbers = numbers_of(data)
+    if numbers is None:
+        return data
+    if rng.random() < 0.5:
+        data = frozen(numbers.spec, data)
+    for _ in range(6):
+        name, key, target = _aim(rng, numbers)
+        moved = _move_to(data, key, name, target + rng.choice((1, 1, 1, -1)) * 10.0 ** rng.uniform(-6.0, -3.0))
+        if moved is not None:
+            return moved
+    return data
+
+
+def frozen(spec: Spec, data: Data) -> Data:
+    """The spec with every value filled in, but for one of the two keys that place the recess."""
+    full = {**spec.model_dump(exclude_none=True), "finger": data["finger"]}
+    full["seat"].pop("wall_mm" if "bearing_mm" in data.get("seat", {}) else "bearing_mm", None)
+    return full
+
+
+def put(data: Data, key: str, value: Any) -> None:
+    """Set "table.key" in place; a bore replaces a size."""
+    table, _, name = key.partition(".")
+    if table == "finger":
+        data["finger"] = {}
+    data.setdefault(table, {})[name] = value
+
+
+def get(data: Data, key: str) -> Any:
+    """The value of "table.key", None where it is left out."""
+    table, _, name = key.partition(".")
+    return data.get(table, {}).get(name)
+
+
+def _finger(rng: random.Random) -> Data:
+    if rng.random() < 0.5:
+        return {"size": rng.choice(all_sizes(rng.choice(sorted(SYSTEMS)))).label}
+    wide = rng.random() < 0.4
+    return {"inner_diameter_mm": _log_uniform(rng, 10.0, 80.0) if wide else rng.uniform(14.0, 23.0)}
+
+
+def _log_uniform(rng: random.Random, low: float, high: float) -> float:
+    return min(max(math.exp(rng.uniform(math.log(low), math.log(high))), low), high)
+
+
+def _draw(rng: random.Random, data: Data, key: str, spread: float) -> None:
+    """Put a value beside the one that would be filled in; now and then the word "auto"."""
+    low, high = RANGES[key]
+    if rng.random() < 0.05 and key != "plug.foot_clearance_mm":
+        put(data, key, "auto")
+        return
+    middle, room = _beside(data, key)
+    if middle is None or spread > 2.0 and rng.random() < 0.15:
+        value = rng.uniform(low, high)
+    else:
+        fall, rise = (1.0 + (factor - 1.0) * min(spread, 1.2) for factor in SPREADS[key])
+        value = min(max(rng.uniform(middle * fall, min(middle * rise, room)), low), high)
+    put(data, key, round(value) if key == "stones.count" else value)
+
+
+def _beside(data: Data, key: str) -> tuple[float | None, float]:
+    """What would be filled in for a key, and the most that there is room for; None where filling fails."""
+    try:
+        spec, _ = fill(make_spec(data))
+        if key == "plug.foot_clearance_mm":
+            seat = compute_seat(spec, numbers.girdle_mm) if (numbers := numbers_of(data)) else None
+            parting = parting_height(seat, math.pi / spec.stones.count) if seat else 0.0
+            return max(parting, 0.0), max(parting, 0.0)
+        if key == "seat.fillet_mm":
+            room = longest_fillet(compute_seat(spec, spec_girdle(spec)))
+            return room, room
+        if key == "seat.floor_mm":
+            clearance = get(data, "stones.culet_clearance_mm")
+            return spec.seat.floor_mm, clearance - KEEP_AWAY_MM if isinstance(clearance, float) else math.inf
+        table, _, name = key.partition(".")
+        return getattr(getattr(spec, table), name), math.inf
+    except (SpecError, ValueError, ArithmeticError):  # the judge meets the same and reports it
+        return None, math.inf
+
+
+def spec_girdle(spec: Spec) -> float:
+    """The girdle's radius of a filled spec."""
+    from bandgen.defaults import girdle_radius
+
+    return girdle_radius(spec)
+
+
+def _trimmings(rng: random.Random, data: Data, fixed: Data) -> None:
+    """What has no bearing on the layout's proportions: the name and the mesh's deviation."""
+    if rng.random() < LEAST_SHARE:
+        data["name"] = rng.choice("AZaz09_-") + "".join(rng.choices("Az 0._-", k=rng.randrange(6))) + "x"
+        data["name"] = data["name"].replace("..", ".")
+    if "mesh.deviation_mm" not in fixed and rng.random() < LEAST_SHARE:
+        fine = rng.random() < 0.04
+        put(data, "mesh.deviation_mm", _log_uniform(rng, 0.0005 if fine else 0.003, 0.05))
+
+
+def _suitable_diameter(key: str, value: float) -> float | None:
+    """The stone beside which the key's value is the least unusual; None where the stone does not matter."""
+    table, _, name = key.partition(".")
+
+    def miss(diameter: float) -> float:
+        base = make_spec({"finger": {"inner_diameter_mm": 17.0}, "stones": {"diameter_mm": diameter}})
+        return abs(math.log(max(getattr(getattr(fill(base)[0], table), name), 1e-3) / max(value, 1e-3)))
+
+    if table in ("metal", "mesh") or name.endswith(("_deg", "_pct")) or name == "foot_clearance_mm":
+        return None
+    return min((1.0 + 0.25 * step for step in range(17)), key=miss)
+
+
+def _aim(rng: random.Random, numbers: Numbers) -> tuple[str, str, float]:
+    """An event or a coincidence: its name, a key that moves it, the distance to aim at."""
+    events = [event for event in events_of(numbers) if event.key in RANGES]
+    if rng.random() < 0.6:
+        event = rng.choice(events)
+        return event.name, event.key, KEEP_AWAY_MM * (rng.choice((1.0, -1.0)) if event.kind == "flip" else 1.0)
+    name = rng.choice(sorted(COINCIDENCES))
+    return name, rng.choice(COINCIDENCES[name].keys), 0.0
+
+
+def _move_to(data: Data, key: str, name: str, target: float) -> Data | None:
+    """The spec with ``key`` where the event's distance is ``target``; None where that is nowhere in its range."""
+    low, high = RANGES[key]
+    if key == "stones.count":
+        return None
+
+    def at(value: float) -> Data:
+        copy = {table: dict(inner) if isinstance(inner, dict) else inner for table, inner in data.items()}
+        put(copy, key, value)
+        return copy
+
+    def miss(value: float) -> float | None:
+        numbers = numbers_of(at(value))
+        distance = None if numbers is None else numbers.distance(name)
+        return None if distance is None else distance - target
+
+    now = get(data, key)
+    middle = now if isinstance(now, float | int) else (low + high) / 2.0
+    root = _bracketed_root(miss, sorted({low, high, middle, *(low + (high - low) * i / 24.0 for i in range(1, 24))}), middle)
+    return None if root is None else at(root)
+
+
+def _bracketed_root(miss: Callable[[float], float | None], grid: list[float], middle: float) -> float | None:
+    """The root between the two grid points nearest to ``middle`` that bracket one."""
+    values = [miss(point) for point in grid]
+    spans = [
+        (a, b)
+        for a, b, x, y in zip(grid, grid[1:], values, values[1:], strict=False)
+        if x is not None and y is not None and (x < 0.0) != (y < 0.0)
+    ]
+    if not spans:
+        return None
+    low, high = min(spans, key=lambda span: abs((span[0] + span[1]) / 2.0 - middle))
+    below = miss(low)
+    for _ in range(60):
+        half = (low + high) / 2.0
+        here = miss(half)
+        if here is None or half in (low, high):
+            break
+        low, high = (half, high) if (here < 0.0) == (below is not None and below < 0.0) else (low, half)
+    return (low + high) / 2.0
