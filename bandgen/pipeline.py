@@ -119,6 +119,7 @@ def export(
     unless ``keep_rejected`` marks its names. Raises SpecError, ExportError, EngineError.
     """
     place = files.open_folder(Path(folder))
+    files.clear_leftovers(place)
     clock = _Clock()
     if "step" in formats:
         band = with_exact_findings(band, progress)

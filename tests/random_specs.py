@@ -2,22 +2,29 @@
 draws that hug a place where the geometry changes kind. Nothing is filtered: each seed is one spec, refused or not.
 
 Every key is drawn in proportion to what :func:`bandgen.defaults.fill` would give beside the keys drawn before it, so
-that most specs can be made; one in six spreads over the key's whole range. The judge of a spec is in ``verdicts``.
+that most specs can be made; one in six spreads over the key's whole range. :func:`judge` says what became of one.
 """
 
 from __future__ import annotations
 
+import json
 import math
 import random
+import time
+import traceback
+import warnings
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
-from coincidences import COINCIDENCES, Numbers, events_of, numbers_of
+import numpy as np
 
-from bandgen.defaults import fill, longest_fillet
+from bandgen.defaults import fill, girdle_radius, longest_fillet
 from bandgen.errors import SpecError
-from bandgen.layout.events import parting_height
-from bandgen.layout.seatwork import compute_seat
+from bandgen.layout import compute
+from bandgen.layout.events import list_events, parting_height
+from bandgen.layout.numbers import Event, Seam
+from bandgen.layout.seatwork import SeatNumbers, compute_seat
 from bandgen.spec import Spec, make_spec, spec_keys
 from bandgen.trade.alloys import ALLOYS
 from bandgen.trade.sizes import SYSTEMS, all_sizes
@@ -69,17 +76,6 @@ def random_spec(seed: int) -> Data:
     return kind(rng)
 
 
-def is_accepted(data: Data) -> bool:
-    """Whether the layout takes it (an unexpected exception passes through)."""
-    from bandgen.layout.compute import compute_layout
-
-    try:
-        compute_layout(make_spec(data))
-    except SpecError:
-        return False
-    return True
-
-
 def plain(rng: random.Random, fixed: Data | None = None, diameter: float | None = None) -> Data:
     """A spec in proportion to its stone; ``fixed`` holds "table.key" values that are given already."""
     spread = rng.choice((0.25, 0.25, 0.5, 0.5, 1.0, 3.0))
@@ -124,10 +120,82 @@ def event_hugging(rng: random.Random) -> Data:
         data = frozen(numbers.spec, data)
     for _ in range(6):
         name, key, target = _aim(rng, numbers)
-        moved = _move_to(data, key, name, target + rng.choice((1, 1, 1, -1)) * 10.0 ** rng.uniform(-6.0, -3.0))
+        moved = _moved(data, key, name, target + rng.choice((1, 1, 1, -1)) * 10.0 ** rng.uniform(-6.0, -3.0))
         if moved is not None:
             return moved
     return data
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """A layout's numbers before anything is refused."""
+
+    spec: Spec
+    seat: SeatNumbers
+    seam: Seam
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """Every event, crossed or not."""
+        return list_events(self.spec, self.seat, self.seam)
+
+    def distance(self, name: str) -> float | None:
+        """The distance of an event or a coincidence, None where there is none."""
+        if name in COINCIDENCES:
+            return COINCIDENCES[name][0](self)
+        return next((event.distance_mm for event in self.events if event.name == name), None)
+
+
+def numbers_of(data: Data) -> Numbers | None:
+    """The numbers of a spec; None where there are none (the judge meets the same fault and reports it)."""
+    try:
+        spec, _ = fill(make_spec(data))
+        seat = compute_seat(spec, girdle_radius(spec))
+        numbers = Numbers(spec, seat, compute._seam(spec, seat))
+        return numbers if numbers.events else None
+    except (SpecError, ValueError, ArithmeticError):
+        return None
+
+
+def _meeting_z(numbers: Numbers, radial: float) -> float:
+    """z at which the sides of two neighbouring cups meet in the seam plane at a radial height (negative: apart)."""
+    half = math.pi / numbers.spec.stones.count
+    rest = numbers.seat.radius_at(radial * math.cos(half)) ** 2 - (radial * math.sin(half)) ** 2
+    return math.copysign(math.sqrt(abs(rest)), rest)
+
+
+def _prong_side(numbers: Numbers, radial: float, side: float) -> float:
+    """z of the prong's outer (+1) or inner (-1) side in the seam plane."""
+    prong = numbers.seam.prong
+    return prong.axis.z_at(radial) + side * prong.diameter_mm / 2.0 / math.cos(prong.axis.lean)
+
+
+def _at_bore(side: float) -> Callable[[Numbers], float]:
+    return lambda n: _meeting_z(n, n.seat.bore_radius_mm) - _prong_side(n, n.seat.bore_radius_mm, side)
+
+
+def _at_plug(end: str, side: float) -> Callable[[Numbers], float]:
+    return lambda n: _meeting_z(n, getattr(n.seam.plug, end)) - _prong_side(n, getattr(n.seam.plug, end), side)
+
+
+def _under_plug_top(numbers: Numbers) -> float:
+    parting = parting_height(numbers.seat, math.pi / numbers.spec.stones.count)
+    return numbers.seam.plug.top_mm - numbers.seat.bore_radius_mm - parting
+
+
+# Features that might coincide, whether an event knows of it or not: the distance, and keys that move it.
+COINCIDENCES: dict[str, tuple[Any, ...]] = {
+    "feet meet on the prong's outside at the bore": (_at_bore(1.0), "prong.overlap", "prong.diameter_mm", "seat.draft_deg"),
+    "feet meet on the prong's inside at the bore": (_at_bore(-1.0), "prong.overlap", "prong.diameter_mm", "seat.draft_deg"),
+    "feet meet on the prong's inside at the plug's foot": (_at_plug("foot_mm", -1.0), "plug.foot_clearance_mm", "prong.overlap"),
+    "cups meet on the prong's inside at the plug's top": (_at_plug("top_mm", -1.0), "plug.bite_mm", "seat.rim_diameter_mm"),
+    "cups part at the plug's top": (_under_plug_top, "seat.rim_diameter_mm", "seat.draft_deg", "plug.bite_mm"),
+    "the plug stops at the bore": (lambda n: n.spec.plug.foot_clearance_mm, "plug.foot_clearance_mm"),
+    "the fillet vanishes": (lambda n: n.seat.fillet_mm, "seat.fillet_mm"),
+    "the cup is straight": (lambda n: n.seat.draft_deg, "seat.draft_deg"),
+    "the prong's side meets the rim's highest line": (
+        lambda n: _prong_side(n, n.seam.plug.top_mm, 1.0) - n.seat.rim_radius_mm, "prong.diameter_mm", "seat.rim_diameter_mm"),
+}  # fmt: skip
 
 
 def frozen(spec: Spec, data: Data) -> Data:
@@ -182,11 +250,10 @@ def _beside(data: Data, key: str) -> tuple[float | None, float]:
     try:
         spec, _ = fill(make_spec(data))
         if key == "plug.foot_clearance_mm":
-            seat = compute_seat(spec, numbers.girdle_mm) if (numbers := numbers_of(data)) else None
-            parting = parting_height(seat, math.pi / spec.stones.count) if seat else 0.0
+            parting = parting_height(compute_seat(spec, girdle_radius(spec)), math.pi / spec.stones.count)
             return max(parting, 0.0), max(parting, 0.0)
         if key == "seat.fillet_mm":
-            room = longest_fillet(compute_seat(spec, spec_girdle(spec)))
+            room = longest_fillet(compute_seat(spec, girdle_radius(spec)))
             return room, room
         if key == "seat.floor_mm":
             clearance = get(data, "stones.culet_clearance_mm")
@@ -195,13 +262,6 @@ def _beside(data: Data, key: str) -> tuple[float | None, float]:
         return getattr(getattr(spec, table), name), math.inf
     except (SpecError, ValueError, ArithmeticError):  # the judge meets the same and reports it
         return None, math.inf
-
-
-def spec_girdle(spec: Spec) -> float:
-    """The girdle's radius of a filled spec."""
-    from bandgen.defaults import girdle_radius
-
-    return girdle_radius(spec)
 
 
 def _trimmings(rng: random.Random, data: Data, fixed: Data) -> None:
@@ -229,15 +289,15 @@ def _suitable_diameter(key: str, value: float) -> float | None:
 
 def _aim(rng: random.Random, numbers: Numbers) -> tuple[str, str, float]:
     """An event or a coincidence: its name, a key that moves it, the distance to aim at."""
-    events = [event for event in events_of(numbers) if event.key in RANGES]
+    events = [event for event in numbers.events if event.key in RANGES]
     if rng.random() < 0.6:
         event = rng.choice(events)
         return event.name, event.key, KEEP_AWAY_MM * (rng.choice((1.0, -1.0)) if event.kind == "flip" else 1.0)
     name = rng.choice(sorted(COINCIDENCES))
-    return name, rng.choice(COINCIDENCES[name].keys), 0.0
+    return name, rng.choice(COINCIDENCES[name][1:]), 0.0
 
 
-def _move_to(data: Data, key: str, name: str, target: float) -> Data | None:
+def _moved(data: Data, key: str, name: str, target: float) -> Data | None:
     """The spec with ``key`` where the event's distance is ``target``; None where that is nowhere in its range."""
     low, high = RANGES[key]
     if key == "stones.count":
@@ -255,7 +315,9 @@ def _move_to(data: Data, key: str, name: str, target: float) -> Data | None:
 
     now = get(data, key)
     middle = now if isinstance(now, float | int) else (low + high) / 2.0
-    root = _bracketed_root(miss, sorted({low, high, middle, *(low + (high - low) * i / 24.0 for i in range(1, 24))}), middle)
+    root = _bracketed_root(
+        miss, sorted({low, high, middle, *(low + (high - low) * i / 24.0 for i in range(1, 24))}), middle
+    )
     return None if root is None else at(root)
 
 
@@ -278,3 +340,72 @@ def _bracketed_root(miss: Callable[[float], float | None], grid: list[float], mi
             break
         low, high = (half, high) if (here < 0.0) == (below is not None and below < 0.0) else (low, half)
     return (low + high) / 2.0
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What became of a spec: ``tag`` OK, REFUSED or a kind of failure; times in ms by stage."""
+
+    tag: str
+    message: str
+    times: dict[str, float]
+
+
+TAG_OF_CODE = {
+    "genus": "GENUS",
+    **dict.fromkeys(("volume-bounds", "band-width", "outer-diameter", "bore-diameter"), "VOLUME"),
+    **dict.fromkeys(("exact-valid", "exact-genus", "exact-volume", "exact-bounds", "exact-distance"), "AGREEMENT"),
+}
+
+
+def judge(data: Data, exact: bool = False) -> Verdict:
+    """Make the band by the mesh engine, or by both and in every format; warnings and all exceptions but a refusal
+    are failures."""
+    from bandgen.pipeline import generate, with_exact_findings
+
+    times: dict[str, float] = {}
+    tag = "SPEC"
+    with warnings.catch_warnings(), np.errstate(all="raise", under="ignore"):
+        warnings.simplefilter("error")
+        if exact:
+            warnings.filterwarnings("ignore", category=DeprecationWarning)  # the exact kernel's own imports
+        try:
+            spec = make_spec(data)
+            tag = "LAYOUT"
+            layout = compute.compute_layout(spec)
+            tag = "BUILD"
+            band = generate(spec)
+            times.update(band.timings_ms)
+            if exact and band.sound:
+                start = time.perf_counter()
+                band = with_exact_findings(band)
+                times["exact"] = (time.perf_counter() - start) * 1e3
+            faults = [finding for finding in band.findings if finding.severity == "error"]
+            if faults:
+                near = sorted(layout.events, key=lambda event: abs(event.distance_mm))[:3]
+                told = [
+                    f"{fault.code} {fault.measured} (limit {fault.limit}) at {fault.place.point}" for fault in faults
+                ]
+                told += [f"near {event.name} {event.distance_mm:.6f}" for event in near]
+                return Verdict(TAG_OF_CODE.get(faults[0].code, "TOPOLOGY"), _told(data, "; ".join(told)), times)
+            tag = "EXPORT"
+            if exact:
+                _read_back(band)
+        except SpecError as refusal:
+            unknown = [problem.key for problem in refusal.problems if problem.key.split(".")[0] not in spec_keys()]
+            return Verdict("SPEC" if unknown or tag not in ("SPEC", "LAYOUT") else "REFUSED", str(refusal), times)
+        except Exception as fault:  # the one place where any exception is a result
+            where = traceback.format_exc(limit=-2)
+            return Verdict(tag, _told(data, f"{type(fault).__name__}: {fault}\n{where}"), times)
+    return Verdict("OK", "", times)
+
+
+def _read_back(band: Any) -> None:
+    from bandgen.exporters.formats import FORMATS
+
+    for form in FORMATS.values():
+        form.verify(band, form.encode(band))
+
+
+def _told(data: Data, message: str) -> str:
+    return f"{message}\nspec: {json.dumps(data, sort_keys=True)}"

@@ -122,12 +122,12 @@ KINDS = ("general", "grid", "tenths", "nudged", "plane", "needles", "tiny", "hug
 def test_random_soups_agree_with_fractions(kind):
     rng = np.random.default_rng(KINDS.index(kind))
     crossed = 0
-    for trial in range(30):
+    for trial in range(12):
         vertices, faces = soups(kind, rng)
         expected = exact_crossings(vertices, faces)
         assert crossing_faces(vertices, faces).tolist() == expected, (kind, trial)
         crossed += len(expected)
-    assert crossed > 20
+    assert crossed > 8
 
 
 # ------------------------------------------------------------------------------------------------- by hand
@@ -311,7 +311,7 @@ def test_one_pitch_of_a_ring_sees_a_fault_that_every_pitch_has():
 
 def test_batches_do_not_matter(monkeypatch):
     rng = np.random.default_rng(4)
-    v, f = rng.random((40, 3)), rng.integers(0, 40, (90, 3))
+    v, f = rng.random((20, 3)), rng.integers(0, 20, (30, 3))
     whole = crossing_faces(v, f)
     monkeypatch.setattr(crossings, "_BATCH", 7)
     assert np.array_equal(crossing_faces(v, f), whole)

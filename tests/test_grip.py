@@ -56,7 +56,7 @@ def girdle_radius(bore: float, clearance: float, diameter: float) -> float:
 def grips(draw: st.DrawFn) -> tuple[float, float, float, float, float]:
     """(girdle height, half pitch, draft, stone radius, prong diameter) of a ring that nearly closes."""
     radius, girdle = draw(st.floats(0.5, 2.5)), draw(st.floats(6.0, 45.0))
-    half = math.atan(radius / girdle) + draw(st.floats(0.02, 0.2)) / girdle
+    half = math.atan(radius / girdle) + draw(st.floats(0.02, 0.07)) / girdle
     return girdle, half, math.radians(draw(st.floats(0.0, 15.0))), radius, draw(st.floats(0.5, 0.7)) * radius + 0.2
 
 

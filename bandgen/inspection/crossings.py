@@ -245,6 +245,12 @@ def _sign(vectors: tuple[Floats, Floats, Floats], slack: float) -> NDArray[np.in
     return np.subtract(value > bound, value < -bound, dtype=np.int8)
 
 
+def _lean(axis: Floats, side: Floats, slack: float) -> NDArray[np.int8]:
+    """Sign (k,) of a difference vector's part along an axis; 0 if rounding could have made it."""
+    value, bound = dot(axis, side), slack * (_span(axis) * _span(side)) + _TINY
+    return np.subtract(value > bound, value < -bound, dtype=np.int8)
+
+
 def _beside(mesh: _Faces, base: Ints, face: Ints, shared: Bools) -> Bools:
     """Whether the corners of ``face`` (the ``shared`` (3, k) apart) surely lie all on one side of base's plane."""
     normal, origin = np.take(mesh.normal, base, axis=1), np.take(mesh.place[0], base, axis=1)
@@ -299,11 +305,8 @@ def _apart_at_corner(mesh: _Faces, first: Ints, second: Ints, same: Bools) -> Bo
     a, b = _sides_from(mesh, first, same[:, 0] | same[:, 1] | same[:, 2])
     c, d = _sides_from(mesh, second, same[0] | same[1] | same[2])
     axis = a / _span(a) + b / _span(b) - c / _span(c) - d / _span(d)
-    fore, back = (
-        np.minimum(dot(axis, a) / _span(a), dot(axis, b) / _span(b)),
-        np.maximum(dot(axis, c) / _span(c), dot(axis, d) / _span(d)),
-    )
-    clear: Bools = (fore > 4.0 * mesh.slack) & (back < -4.0 * mesh.slack)
+    fore, back = ([_lean(axis, side, mesh.slack) for side in pair] for pair in ((a, b), (c, d)))
+    clear: Bools = (fore[0] > 0) & (fore[1] > 0) & (back[0] < 0) & (back[1] < 0)
     for u, v, w, x, normal in (
         (a, b, c, d, mesh.normal[:, first]),
         (b, a, c, d, mesh.normal[:, first]),
