@@ -185,17 +185,19 @@ def _under_plug_top(numbers: Numbers) -> float:
 
 # Features that might coincide, whether an event knows of it or not: the distance, and keys that move it.
 COINCIDENCES: dict[str, tuple[Any, ...]] = {
-    "feet meet on the prong's outside at the bore": (_at_bore(1.0), "prong.overlap", "prong.diameter_mm", "seat.draft_deg"),
-    "feet meet on the prong's inside at the bore": (_at_bore(-1.0), "prong.overlap", "prong.diameter_mm", "seat.draft_deg"),
-    "feet meet on the prong's inside at the plug's foot": (_at_plug("foot_mm", -1.0), "plug.foot_clearance_mm", "prong.overlap"),
-    "cups meet on the prong's inside at the plug's top": (_at_plug("top_mm", -1.0), "plug.bite_mm", "seat.rim_diameter_mm"),
-    "cups part at the plug's top": (_under_plug_top, "seat.rim_diameter_mm", "seat.draft_deg", "plug.bite_mm"),
-    "the plug stops at the bore": (lambda n: n.spec.plug.foot_clearance_mm, "plug.foot_clearance_mm"),
-    "the fillet vanishes": (lambda n: n.seat.fillet_mm, "seat.fillet_mm"),
-    "the cup is straight": (lambda n: n.seat.draft_deg, "seat.draft_deg"),
-    "the prong's side meets the rim's highest line": (
-        lambda n: _prong_side(n, n.seam.plug.top_mm, 1.0) - n.seat.rim_radius_mm, "prong.diameter_mm", "seat.rim_diameter_mm"),
-}  # fmt: skip
+    "feet and prong's outside at bore": (_at_bore(1.0), "prong.overlap", "prong.diameter_mm", "seat.draft_deg"),
+    "feet and prong's inside at bore": (_at_bore(-1.0), "prong.overlap", "prong.diameter_mm", "seat.draft_deg"),
+    "feet and prong's inside at plug's foot": (_at_plug("foot_mm", -1.0), "plug.foot_clearance_mm", "prong.overlap"),
+    "cups and prong's inside at plug's top": (_at_plug("top_mm", -1.0), "plug.bite_mm", "seat.rim_diameter_mm"),
+    "cups part at plug's top": (_under_plug_top, "seat.rim_diameter_mm", "seat.draft_deg", "plug.bite_mm"),
+    "plug stops at bore": (lambda n: n.spec.plug.foot_clearance_mm, "plug.foot_clearance_mm"),
+    "no fillet": (lambda n: n.seat.fillet_mm, "seat.fillet_mm"),
+    "straight cup": (lambda n: n.seat.draft_deg, "seat.draft_deg"),
+    "prong no wider than rim": (
+        lambda n: _prong_side(n, n.seam.plug.top_mm, 1.0) - n.seat.rim_radius_mm,
+        *("prong.diameter_mm", "seat.rim_diameter_mm"),
+    ),
+}
 
 
 def frozen(spec: Spec, data: Data) -> Data:
@@ -237,7 +239,7 @@ def _draw(rng: random.Random, data: Data, key: str, spread: float) -> None:
         put(data, key, "auto")
         return
     middle, room = _beside(data, key)
-    if middle is None or spread > 2.0 and rng.random() < 0.15:
+    if middle is None or (spread > 2.0 and rng.random() < 0.15):
         value = rng.uniform(low, high)
     else:
         fall, rise = (1.0 + (factor - 1.0) * min(spread, 1.2) for factor in SPREADS[key])

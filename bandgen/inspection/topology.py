@@ -239,7 +239,7 @@ def _slots(keys: Ints, factor: int, bits: int) -> Ints:
     return slots
 
 
-_MOST_STEPS = 48
+_MOST_STEPS = 500
 """Beyond this valence, the walk about a vertex gives way to the general method."""
 
 
@@ -252,7 +252,7 @@ def _one_fan_each(tail: Ints, twins: Ints, valences: Ints) -> bool:
     onward = np.roll(twins, len(twins) // 3)  # the twin of the half-edge before
     home = np.zeros(len(valences), np.int64)
     home[tail] = np.arange(len(tail))
-    order = np.argsort(-valences.astype(np.int8), kind="stable")
+    order = np.argsort(-valences.astype(np.int16), kind="stable")
     home = home[order]
     left = np.cumsum(np.bincount(valences)[::-1])[::-1]  # vertices of valence >= k: a prefix of the order
     here = onward[home[: left[1]]]

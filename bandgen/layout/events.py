@@ -111,9 +111,29 @@ def _plug_events(spec: Spec, seat: SeatNumbers, seam: Seam) -> list[Event]:
                "the plug has no height"),
     ]  # fmt: skip
     if clearance > 0.0:
-        events.append(_limit("plug-foot-parting", parting - clearance, "plug.foot_clearance_mm",
-                             f"over the height where the feet part ({parting:.4f} mm) a void is trapped in every gap"))  # fmt: skip
+        events += [
+            _limit("plug-foot-finger", clearance, "plug.foot_clearance_mm",
+                   "a film of air stays between plug and finger (0 lets the plug reach it)"),
+            _limit("plug-foot-parting", parting - clearance, "plug.foot_clearance_mm",
+                   f"over the height where the feet part ({parting:.4f} mm) a void is trapped in every gap"),
+            _limit("plug-foot-pocket", _pocket(seat, seam), "plug.foot_clearance_mm",
+                   "a void is trapped under the plug: the feet close it at the finger, but part from the prong above"),
+        ]  # fmt: skip
     return events
+
+
+def _pocket(seat: SeatNumbers, seam: Seam) -> float:
+    """How far the pocket under a plug's foot is from being a closed void (mm, negative: it is one). The feet part
+    upwards, so a pocket beside the prong is none if they still bury the prong's inner side at the plug's foot, and open
+    to the finger if they do not bury it there."""
+    return max(_inner_side_in_cup(seat, seam, seam.plug.foot_mm), -_inner_side_in_cup(seat, seam, seat.bore_radius_mm))
+
+
+def _inner_side_in_cup(seat: SeatNumbers, seam: Seam, radial: float) -> float:
+    """Depth in the cup of the prong's inner side, in the seam plane at a radial height (mm)."""
+    half = math.radians(seam.before_deg)
+    z = seam.prong.clear_width_at(radial) / 2.0
+    return seat.radius_at(radial * math.cos(half)) - math.hypot(radial * math.sin(half), z)
 
 
 def _least_seal(seat: SeatNumbers, seam: Seam) -> float:

@@ -54,8 +54,9 @@ class SeatNumbers:
 
     @property
     def wall_mm(self) -> float:
-        """Metal round the recess at its thinnest: beside the column's bottom, as the cup narrows downwards."""
-        return self.radius_at(self.column_bottom_mm) - self.column_radius_mm
+        """Metal round the recess at its thinnest: beside the recess's floor, or at the bore's top line where it goes
+        through, as the cup narrows downwards."""
+        return self.radius_at(self.bore_radius_mm if self.through else self.floor_mm) - self.column_radius_mm
 
     @property
     def fillet_tangent(self) -> float:
