@@ -41,8 +41,12 @@ def _parser() -> argparse.ArgumentParser:
     make = commands.add_parser("make", help="make a band's files from a spec")
     make.add_argument("spec", metavar="SPEC.toml")
     make.add_argument("--out", metavar="DIR", help="folder for the files (default: named after the band)")
-    make.add_argument("--set", action="append", default=[], metavar="table.key=value", help="replace a value of the spec")
-    make.add_argument("--formats", default=",".join(FORMAT_NAMES), metavar="LIST", help="of stl,3mf,step (default: all)")
+    make.add_argument(
+        "--set", action="append", default=[], metavar="table.key=value", help="replace a value of the spec"
+    )
+    make.add_argument(
+        "--formats", default=",".join(FORMAT_NAMES), metavar="LIST", help="of stl,3mf,step (default: all)"
+    )
     make.add_argument("--keep-rejected", action="store_true", help="write a band that failed a check, marked .rejected")
     make.add_argument("--json", action="store_true", help="print the record instead of the table")
     make.add_argument("--quiet", action="store_true", help="print nothing but errors")

@@ -24,9 +24,9 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from bandgen.layout.events import foot_overlap, parting_height
+from bandgen.layout.events import foot_overlap, parting_height, pocket
 from bandgen.layout.grip import axis_at, axis_for_reach
-from bandgen.layout.numbers import Move
+from bandgen.layout.numbers import Move, ProngNumbers
 from bandgen.layout.packing import greatest_count
 from bandgen.layout.seatwork import SeatNumbers, compute_seat
 from bandgen.spec import Spec
@@ -152,7 +152,24 @@ def _fill_prong(spec: Spec) -> Spec:
     spec = _set(spec, "prong", height_above_girdle_mm=max(0.50, 0.43 * d))
     wanted = max(0.20, PRONG_IN_CUP_MM / spec.prong.diameter_mm)
     share = min(wanted, share_for_clear_width(spec, LEAST_CLAW_GAP_MM), _share_off_the_bearing(spec))
-    return _set(spec, "prong", overlap=clamp(share, 0.05, 1.0 / 3.0))
+    return _set(spec, "prong", overlap=_share_without_pocket(spec, clamp(share, 0.05, 1.0 / 3.0)))
+
+
+def _share_without_pocket(spec: Spec, share: float) -> float:
+    """The share, or where the plug stops over the finger the next lower one whose prongs close no void under it."""
+    clearance, radius = spec.plug.foot_clearance_mm, spec.stones.diameter_mm / 2.0
+    if clearance == 0.0:
+        return share
+    half, girdle, bore = math.pi / spec.stones.count, girdle_radius(spec), spec.finger.bore_mm / 2.0
+    seat, diameter = compute_seat(spec, girdle), spec.prong.diameter_mm
+    for lower in [share - 0.005 * step for step in range(40) if share - 0.005 * step >= 0.05]:
+        try:
+            axis = axis_for_reach((0.5 - lower) * diameter, girdle, half, math.radians(seat.draft_deg), radius)
+        except ValueError:
+            continue
+        if pocket(seat, ProngNumbers(axis, diameter, "flat", 0.0, bore), half, bore + clearance) >= KEEP_AWAY_MM:
+            return lower
+    return share
 
 
 def _share_off_the_bearing(spec: Spec) -> float:
@@ -187,5 +204,3 @@ def plug_top(spec: Spec, girdle_mm: float) -> float:
     rim = girdle_mm - spec.seat.rim_below_girdle_mm
     inside = spec.seat.rim_diameter_mm / 2.0 - spec.plug.bite_mm
     return rim * math.cos(half) + inside * math.sin(half) - KEEP_AWAY_MM
-
-

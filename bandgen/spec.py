@@ -55,7 +55,9 @@ class Table(BaseModel):
 class Finger(Table):
     """The finger, as a size with its system or as the bore's diameter: one of the two."""
 
-    model_config = ConfigDict(json_schema_extra={"oneOf": [{"required": ["size"]}, {"required": ["inner_diameter_mm"]}]})
+    model_config = ConfigDict(
+        json_schema_extra={"oneOf": [{"required": ["size"]}, {"required": ["inner_diameter_mm"]}]}
+    )
     size: str = Field(
         default=None,  # type: ignore[assignment]
         max_length=40,
@@ -110,7 +112,7 @@ class Stones(Table):
     material: str = Field(
         default="diamond",
         description="Decides proportions and weight.",
-        json_schema_extra={"enum": sorted(MATERIALS)},
+        json_schema_extra={"enum": [*sorted(MATERIALS)]},
     )
     pavilion_deg: float = _auto(36.0, 50.0, "Angle of the pavilion under the girdle plane, in degrees.")
     crown_deg: float = _auto(25.0, 45.0, "Angle of the crown above the girdle plane, in degrees.")
@@ -137,7 +139,9 @@ class Seat(Table):
     bearing_deg: float = _auto(36.0, 65.0, "Angle of the cone that carries the pavilion; the stone's own.")
     bearing_mm: float = _auto(0.05, 2.0, "Width of that cone measured outwards, in mm; places the recess.")
     fillet_mm: float = _auto(0.0, 1.0, "Radius that opens the recess below the bearing, in mm.")
-    opening: Literal["blind", "through"] = Field(default="blind", description="Recess with a floor, or open to the bore.")
+    opening: Literal["blind", "through"] = Field(
+        default="blind", description="Recess with a floor, or open to the bore."
+    )
 
 
 class Prong(Table):
@@ -145,7 +149,9 @@ class Prong(Table):
 
     diameter_mm: float = _auto(0.3, 2.5, "Diameter of the prong in mm.")
     overlap: float = _auto(0.05, 1.0 / 3.0, "Share of the prong's diameter that a girdle enters, from each side.")
-    height_above_girdle_mm: float = _auto(0.2, 4.0, "Blank height from the lower girdle edge to the top of the tip, in mm.")
+    height_above_girdle_mm: float = _auto(
+        0.2, 4.0, "Blank height from the lower girdle edge to the top of the tip, in mm."
+    )
     tip: Literal["dome", "flat"] = Field(default="dome", description="Form of the prong's tip.")
 
 
@@ -153,7 +159,9 @@ class Plug(Table):
     """The fill of the narrow slot between two cups."""
 
     bite_mm: float = _auto(0.02, 1.0, "How far the plug enters each cup at the rim, in mm.")
-    foot_clearance_mm: float = Field(default=0.0, ge=0.0, le=1.0, description="How far above the finger it stops, in mm.")
+    foot_clearance_mm: float = Field(
+        default=0.0, ge=0.0, le=1.0, description="How far above the finger it stops, in mm."
+    )
 
 
 class Metal(Table):
@@ -162,7 +170,7 @@ class Metal(Table):
     alloy: str = Field(
         default="18k-yellow",
         description="Alloy, for the weight.",
-        json_schema_extra={"enum": sorted(ALLOYS)},
+        json_schema_extra={"enum": [*sorted(ALLOYS)]},
     )
 
     @field_validator("alloy")
@@ -259,7 +267,9 @@ def _read_toml(path: Path) -> dict[str, Any]:
         if path.is_dir() or not path.exists():
             raise SpecError([Problem("file", "must be a readable TOML file", str(path))], str(path))
         if path.stat().st_size > SIZE_LIMIT_BYTES:
-            raise SpecError([Problem("file", f"must not exceed {SIZE_LIMIT_BYTES} bytes", path.stat().st_size)], str(path))
+            raise SpecError(
+                [Problem("file", f"must not exceed {SIZE_LIMIT_BYTES} bytes", path.stat().st_size)], str(path)
+            )
         return tomllib.loads(path.read_bytes().decode("utf-8"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as cause:
         raise SpecError([Problem("file", f"must be readable TOML ({cause})")], str(path)) from None

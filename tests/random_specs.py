@@ -252,8 +252,10 @@ def _beside(data: Data, key: str) -> tuple[float | None, float]:
     try:
         spec, _ = fill(make_spec(data))
         if key == "plug.foot_clearance_mm":
-            parting = parting_height(compute_seat(spec, girdle_radius(spec)), math.pi / spec.stones.count)
-            return max(parting, 0.0), max(parting, 0.0)
+            room = _foot_room(
+                data, parting_height(compute_seat(spec, girdle_radius(spec)), math.pi / spec.stones.count)
+            )
+            return room, room
         if key == "seat.fillet_mm":
             room = longest_fillet(compute_seat(spec, girdle_radius(spec)))
             return room, room
@@ -264,6 +266,18 @@ def _beside(data: Data, key: str) -> tuple[float | None, float]:
         return getattr(getattr(spec, table), name), math.inf
     except (SpecError, ValueError, ArithmeticError):  # the judge meets the same and reports it
         return None, math.inf
+
+
+def _foot_room(data: Data, parting: float) -> float:
+    """The highest of some places under the parting of the feet where the plug may stop; 0, at the finger, if none."""
+    heights = [max(parting, 0.0) * step / 8.0 for step in range(1, 9)]
+    numbers = [
+        numbers_of({**data, "plug": {**data.get("plug", {}), "foot_clearance_mm": height}}) for height in heights
+    ]
+    room = [n.distance("plug-foot-pocket") if n else None for n in numbers]
+    return max(
+        (height for height, pocket in zip(heights, room, strict=True) if (pocket or 0.0) > KEEP_AWAY_MM), default=0.0
+    )
 
 
 def _trimmings(rng: random.Random, data: Data, fixed: Data) -> None:

@@ -25,7 +25,9 @@ def build_seat(station: Station, angle_deg: float) -> tuple[Part, ...]:
 def cup_profile(seat: SeatNumbers) -> Profile:
     """The frustum from under the bore to the rim."""
     base, rim = seat.base_mm, seat.rim_mm
-    return Profile((Point(0.0, base), Point(seat.radius_at(base), base), Point(seat.rim_radius_mm, rim), Point(0.0, rim)))
+    return Profile(
+        (Point(0.0, base), Point(seat.radius_at(base), base), Point(seat.rim_radius_mm, rim), Point(0.0, rim))
+    )
 
 
 def recess_bottom(seat: SeatNumbers) -> float:

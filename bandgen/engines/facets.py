@@ -73,7 +73,9 @@ def _inner_radius(radius: float, sweep: float, count: int) -> float:
 
 def place(local: Floats, frame: Frame) -> Floats:
     """Local coordinates (n, 3) to the frame's outer ones (n, 3)."""
-    return local @ np.array([frame.u, frame.v, frame.w]) + np.array(frame.origin)
+    axes: Floats = np.array([frame.u, frame.v, frame.w])
+    placed: Floats = local @ axes + np.array(frame.origin)
+    return placed
 
 
 def revolve(shape: Revolved, deviation_mm: float) -> tuple[Floats, Ints]:
@@ -127,6 +129,9 @@ def extrude(outline: Floats, caps: Ints, length_mm: float) -> tuple[Floats, Ints
     step = np.arange(count)
     following = (step + 1) % count
     walls = np.concatenate(
-        (np.column_stack((step, following, following + count)), np.column_stack((step, following + count, step + count)))
+        (
+            np.column_stack((step, following, following + count)),
+            np.column_stack((step, following + count, step + count)),
+        )
     )
     return np.concatenate((low, high)), np.concatenate((caps[:, ::-1], caps + count, walls))

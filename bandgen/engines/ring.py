@@ -86,19 +86,22 @@ def close_ring(strips: Sequence[Strip], cells: Sequence[tuple[int, float]]) -> R
     Raises:
         EngineError: when two neighbours disagree on their common plane.
     """
-    vertices, faces = [], []
-    first_after = last_after = None
-    total, cell_faces = 0, []
+    vertices: list[Floats] = []
+    faces: list[Ints] = []
+    cell_faces: list[int] = []
+    first_before: Ints | None = None
+    last_after: Ints | None = None
+    total = 0
     for index, (which, angle) in enumerate(cells):
         strip = strips[which]
-        number, fresh = _number(strip, index, len(cells), total, last_after, first_after)
+        number, fresh = _number(strip, index, len(cells), total, last_after, first_before)
         points = _turned(strip.vertices, angle)
         _agree(points, strip.before, last_after, vertices, number)
         vertices.append(points[fresh])
         faces.append(number[strip.faces])
         total += int(fresh.sum())
         last_after = number[strip.after]
-        first_after = number[strip.before] if first_after is None else first_after
+        first_before = number[strip.before] if first_before is None else first_before
         cell_faces.append(len(strip.faces))
     return RingMesh(np.concatenate(vertices), np.concatenate(faces), tuple(cell_faces))
 
@@ -115,7 +118,9 @@ def _number(
         known.append((strip.after, first_before))
     for own, ring in known:
         if len(own) != len(ring):
-            raise EngineError("join", f"cell {index} has {len(own)} vertices on a plane where its neighbour has {len(ring)}")
+            raise EngineError(
+                "join", f"cell {index} has {len(own)} vertices on a plane where its neighbour has {len(ring)}"
+            )
         fresh[own] = False
     number = total - 1 + np.cumsum(fresh)
     for own, ring in known:

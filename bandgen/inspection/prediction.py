@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from bandgen.engines.facets import Floats
-from bandgen.inspection.findings import Finding, Place
+from bandgen.inspection.findings import Finding, Place, Severity
 from bandgen.inspection.topology import Topology
 from bandgen.layout.numbers import Layout, ProngNumbers
 
@@ -65,11 +65,11 @@ def _equal(code: str, measured: int | str, limit: int, text: str) -> Finding:
 
 
 def _between(code: str, measured: float, low: float, high: float, text: str) -> Finding:
-    severity = "ok" if low <= measured <= high else "error"
+    severity: Severity = "ok" if low <= measured <= high else "error"
     limit = low if measured < low else high
     return Finding(code, severity, measured, limit, f"{text}, within {low:.4f} to {high:.4f}", LAYOUT, Place())
 
 
 def _near(code: str, measured: float, limit: float, slack: float, text: str) -> Finding:
-    severity = "ok" if abs(measured - limit) <= slack else "error"
+    severity: Severity = "ok" if abs(measured - limit) <= slack else "error"
     return Finding(code, severity, measured, limit, f"{text}, within {slack:.4f}", LAYOUT, Place())

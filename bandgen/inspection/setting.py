@@ -60,7 +60,9 @@ def culet_floor(layout: Layout, station: Station, seam: Seam) -> Finding:
     seat = station.seat
     lowest = seat.bore_radius_mm if seat.through else seat.floor_mm
     culet = seat.bore_radius_mm + layout.spec.stones.culet_clearance_mm
-    return _at_least("culet-floor", culet - lowest, 0.1, "mm from culet to the recess's floor", CUSTOM, _station(station))
+    return _at_least(
+        "culet-floor", culet - lowest, 0.1, "mm from culet to the recess's floor", CUSTOM, _station(station)
+    )
 
 
 def recess_wall(layout: Layout, station: Station, seam: Seam) -> Finding:

@@ -9,7 +9,7 @@ import numpy as np
 
 from bandgen.engines.facets import Floats, Ints
 from bandgen.inspection.crossings import crossing_faces
-from bandgen.inspection.findings import Finding, Place
+from bandgen.inspection.findings import Finding, Place, Severity
 from bandgen.inspection.topology import Topology, measure
 
 SPEC_3MF = "3MF core specification 1.4: a model's edges, orientation and faces"
@@ -42,7 +42,7 @@ def inspect_crossings(vertices: Floats, faces: Ints, subset: Ints | None = None)
     """Faces that run through one another; ``subset`` limits the search to pairs with one of these faces."""
     pairs = crossing_faces(vertices, faces, subset)
     place = Place(point=_point(vertices[faces[pairs[0, 0]]].mean(axis=0))) if len(pairs) else Place()
-    severity = "error" if len(pairs) else "ok"
+    severity: Severity = "error" if len(pairs) else "ok"
     return Finding("self-intersections", severity, len(pairs), 0, "pairs of faces that cross", SPEC_3MF, place)
 
 

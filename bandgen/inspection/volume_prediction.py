@@ -107,7 +107,9 @@ def _recess(seat: SeatNumbers, radius: Floats) -> Floats:
     fillet = centre + np.sqrt(np.maximum(round_**2 - across**2, 0.0))
     cone = seat.rim_mm - (mouth - radius) * slope
     floor = -np.inf if seat.through else seat.floor_mm
-    return np.select((radius < column, radius < curve, radius < mouth), (np.full_like(radius, floor), fillet, cone), np.inf)
+    return np.select(
+        (radius < column, radius < curve, radius < mouth), (np.full_like(radius, floor), fillet, cone), np.inf
+    )
 
 
 def _plug(plug: PlugNumbers, prong: ProngNumbers, half: float, x: Floats, z: Floats) -> Interval:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from bandgen.defaults import fill, girdle_radius, plug_top
 from bandgen.errors import Problem, SpecError
+from bandgen.layout.advice import advise
 from bandgen.layout.bounds import volume_bounds
 from bandgen.layout.events import list_events
 from bandgen.layout.grip import axis_for_reach
@@ -34,14 +35,28 @@ def compute_layout(spec: Spec) -> Layout:
     Raises:
         SpecError: when the values do not go together, with every key in the way and the change that would do.
     """
-    spec, moves = fill(spec)
+    numbers = _numbers(spec)
+    _refuse(_event_problems(spec, numbers))
+    return _even_ring(numbers)
+
+
+@dataclass(frozen=True)
+class _Numbers:
+    """What one kind of stone and seam comes to, feasible or not."""
+
+    spec: Spec
+    moves: tuple[Move, ...]
+    seat: SeatNumbers
+    seam: Seam
+    events: tuple[Event, ...]
+
+
+def _numbers(asked: Spec) -> _Numbers:
+    spec, moves = fill(asked)
     _refuse(_count_problems(spec))
-    girdle = girdle_radius(spec)
-    seat = compute_seat(spec, girdle)
+    seat = compute_seat(spec, girdle_radius(spec))
     seam = _seam(spec, seat)
-    events = list_events(spec, seat, seam)
-    _refuse(_event_problems(events))
-    return _even_ring(spec, seat, seam, events, moves)
+    return _Numbers(spec, moves, seat, seam, list_events(spec, seat, seam))
 
 
 def _refuse(problems: list[Problem]) -> None:
@@ -56,7 +71,9 @@ def _count_problems(spec: Spec) -> list[Problem]:
     gap = girdle_gap(girdle, stones.diameter_mm, stones.count)
     problems = []
     if gap < stones.gap_mm - 1e-9:
-        bore = 2.0 * (spec.finger.bore_mm / 2.0 + closing_radius(stones.diameter_mm, stones.count, stones.gap_mm) - girdle)
+        bore = 2.0 * (
+            spec.finger.bore_mm / 2.0 + closing_radius(stones.diameter_mm, stones.count, stones.gap_mm) - girdle
+        )
         rule = f"leaves {gap:.4f} mm between girdles, less than stones.gap_mm {stones.gap_mm:g}"
         advice = f"at most {most} fit; {stones.count} need a bore of {bore:.3f} mm"
         problems.append(Problem("stones.count", rule, stones.count, advice))
@@ -66,12 +83,17 @@ def _count_problems(spec: Spec) -> list[Problem]:
     return problems
 
 
-def _event_problems(events: tuple[Event, ...]) -> list[Problem]:
-    return [
-        Problem(event.key, f"{event.text}: {event.distance_mm:.4f} mm, at least {KEEP_AWAY_MM} is kept")
-        for event in events
-        if event.kind == "limit" and not event.distance_mm >= KEEP_AWAY_MM - 1e-9
-    ]
+def _event_problems(asked: Spec, numbers: _Numbers) -> list[Problem]:
+    """Every limit that is crossed or too near, each with the nearest value of its key that would do."""
+    problems = []
+    for event in numbers.events:
+        if event.kind == "limit" and not event.distance_mm >= KEEP_AWAY_MM - 1e-9:
+            table, name = event.key.split(".")
+            value = getattr(getattr(numbers.spec, table), name)
+            rule = f"{event.text}: {event.distance_mm:.4f} mm, at least {KEEP_AWAY_MM} is kept"
+            advice = advise(asked, event, value, lambda changed: _numbers(changed).events)
+            problems.append(Problem(event.key, rule, value, advice))
+    return problems
 
 
 def _seam(spec: Spec, seat: SeatNumbers) -> Seam:
@@ -79,7 +101,9 @@ def _seam(spec: Spec, seat: SeatNumbers) -> Seam:
     half = math.pi / spec.stones.count
     gap = girdle_gap(seat.girdle_mm, spec.stones.diameter_mm, spec.stones.count)
     prong = _prong(spec, seat, half)
-    return Seam(0, 180.0 / spec.stones.count, math.degrees(half), math.degrees(half), gap, prong, _plug(spec, seat, half))
+    return Seam(
+        0, 180.0 / spec.stones.count, math.degrees(half), math.degrees(half), gap, prong, _plug(spec, seat, half)
+    )
 
 
 def _prong(spec: Spec, seat: SeatNumbers, half: float) -> ProngNumbers:
@@ -107,18 +131,16 @@ def _plug(spec: Spec, seat: SeatNumbers, half: float) -> PlugNumbers:
     return PlugNumbers(width, plug_top(spec, seat.girdle_mm), foot)
 
 
-def _even_ring(
-    spec: Spec, seat: SeatNumbers, seam: Seam, events: tuple[Event, ...], moves: tuple[Move, ...]
-) -> Layout:
+def _even_ring(numbers: _Numbers) -> Layout:
+    """The same station and seam all round."""
+    spec, seat, seam = numbers.spec, numbers.seat, numbers.seam
     count, stones = spec.stones.count, spec.stones
     proportions = Proportions(stones.pavilion_deg, stones.crown_deg, stones.table_pct, stones.girdle_pct)
     angles = [360.0 * index / count for index in range(count + 1)]
-    stations = tuple(
-        Station(index, angles[index], stones.diameter_mm, proportions, seat) for index in range(count)
-    )
+    stations = tuple(Station(index, angles[index], stones.diameter_mm, proportions, seat) for index in range(count))
     seams = tuple(
         replace(seam, index=index, angle_deg=(low + high) / 2.0) for index, (low, high) in enumerate(pairwise(angles))
     )
     openings = (Opening("through-opening", count),) if seat.through else ()
     bounds = volume_bounds(seat, seam, count)
-    return Layout(spec, seat.bore_radius_mm, stations, seams, events, moves, openings, bounds)
+    return Layout(spec, seat.bore_radius_mm, stations, seams, numbers.events, numbers.moves, openings, bounds)

@@ -6,8 +6,9 @@ The layout keeps ``units.KEEP_AWAY_MM`` from each, so neither engine ever meets 
 from __future__ import annotations
 
 import math
+from typing import Literal
 
-from bandgen.layout.numbers import Event, Seam
+from bandgen.layout.numbers import Event, ProngNumbers, Seam
 from bandgen.layout.seatwork import SeatNumbers
 from bandgen.spec import Spec
 from bandgen.units import KEEP_AWAY_MM, tand
@@ -46,8 +47,13 @@ def _cup_events(spec: Spec, seat: SeatNumbers, seam: Seam) -> list[Event]:
     half = math.radians(seam.before_deg)
     rims = 2.0 * (seat.rim_mm * math.sin(half) - seat.rim_radius_mm * math.cos(half))
     return [
-        Event("feet-touch", parting_height(seat, half), "flip", "seat.draft_deg",
-              f"height above the finger up to which neighbouring feet meet (they overlap by {foot_overlap(spec):.4f} mm)"),
+        Event(
+            "feet-touch",
+            parting_height(seat, half),
+            "flip",
+            "seat.draft_deg",
+            f"height above the finger up to which neighbouring feet meet (they overlap by {foot_overlap(spec):.4f} mm)",
+        ),
         _limit("rims-touch", rims, "seat.rim_diameter_mm", "rims of neighbouring cups stand too near each other"),
         _limit("rim-over-bore", seat.rim_mm - seat.bore_radius_mm, "stones.culet_clearance_mm", "the rim lies too low"),
     ]
@@ -110,29 +116,30 @@ def _plug_events(spec: Spec, seat: SeatNumbers, seam: Seam) -> list[Event]:
         _limit("plug-height", plug.top_mm - max(plug.foot_mm, seat.bore_radius_mm), "plug.foot_clearance_mm",
                "the plug has no height"),
     ]  # fmt: skip
+    text = f"over the height where the feet part ({parting:.4f} mm) a void is trapped in every gap"
+    kind: Literal["limit", "flip"] = "limit" if clearance > 0.0 else "flip"  # flush, the bore trims it anyway
+    events.append(Event("plug-foot-parting", parting - clearance, kind, "plug.foot_clearance_mm", text))
     if clearance > 0.0:
         events += [
             _limit("plug-foot-finger", clearance, "plug.foot_clearance_mm",
                    "a film of air stays between plug and finger (0 lets the plug reach it)"),
-            _limit("plug-foot-parting", parting - clearance, "plug.foot_clearance_mm",
-                   f"over the height where the feet part ({parting:.4f} mm) a void is trapped in every gap"),
-            _limit("plug-foot-pocket", _pocket(seat, seam), "plug.foot_clearance_mm",
+            _limit("plug-foot-pocket", pocket(seat, seam.prong, half, plug.foot_mm), "plug.foot_clearance_mm",
                    "a void is trapped under the plug: the feet close it at the finger, but part from the prong above"),
         ]  # fmt: skip
     return events
 
 
-def _pocket(seat: SeatNumbers, seam: Seam) -> float:
+def pocket(seat: SeatNumbers, prong: ProngNumbers, half: float, foot_mm: float) -> float:
     """How far the pocket under a plug's foot is from being a closed void (mm, negative: it is one). The feet part
     upwards, so a pocket beside the prong is none if they still bury the prong's inner side at the plug's foot, and open
     to the finger if they do not bury it there."""
-    return max(_inner_side_in_cup(seat, seam, seam.plug.foot_mm), -_inner_side_in_cup(seat, seam, seat.bore_radius_mm))
+    at_foot = _inner_side_in_cup(seat, prong, half, foot_mm)
+    return max(at_foot, -_inner_side_in_cup(seat, prong, half, seat.bore_radius_mm))
 
 
-def _inner_side_in_cup(seat: SeatNumbers, seam: Seam, radial: float) -> float:
+def _inner_side_in_cup(seat: SeatNumbers, prong: ProngNumbers, half: float, radial: float) -> float:
     """Depth in the cup of the prong's inner side, in the seam plane at a radial height (mm)."""
-    half = math.radians(seam.before_deg)
-    z = seam.prong.clear_width_at(radial) / 2.0
+    z = prong.clear_width_at(radial) / 2.0
     return seat.radius_at(radial * math.cos(half)) - math.hypot(radial * math.sin(half), z)
 
 
