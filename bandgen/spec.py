@@ -17,13 +17,12 @@ from pydantic_core import PydanticCustomError
 
 from bandgen.errors import Problem, SpecError
 from bandgen.trade.alloys import ALLOYS
-from bandgen.trade.sizes import FingerSize, read_size
+from bandgen.trade.sizes import FingerSize, pattern, read_size
 from bandgen.trade.stones import MATERIALS
 
 SIZE_LIMIT_BYTES = 1_000_000
 BORE_RANGE_MM = (10.0, 80.0)
 NAME_PATTERN = r"^[A-Za-z0-9_-][A-Za-z0-9 ._-]{0,79}$"
-SIZE_PATTERN = r"^\s*([Ii][Ss][Oo]|[Uu][KkSs]|[Jj][Pp]|[Cc][Hh]|[Ii][Tt]|[Ee][Ss]|[Dd][Ee])\s*[A-Za-z0-9].*$"
 
 
 def _auto(low: float, high: float, description: str, **extra: Any) -> Any:
@@ -61,7 +60,7 @@ class Finger(Table):
     size: str = Field(
         default=None,  # type: ignore[assignment]
         max_length=40,
-        pattern=SIZE_PATTERN,
+        json_schema_extra={"pattern": pattern()},
         description='Finger size with its system: "ISO 54", "US 6.25", "UK L 1/2", "JP 12", "CH 14", "DE 17".',
     )
     inner_diameter_mm: float = Field(

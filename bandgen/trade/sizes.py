@@ -227,3 +227,41 @@ def _label(rule: FingerSystem, number: float) -> str:
     place = int(number)
     letter = chr(ord("A") + place - 1) if place <= 26 else f"Z+{place - 26}"
     return f"UK {letter}" + (" 1/2" if number > place else "")
+
+
+def pattern() -> str:
+    """A regular expression (ECMA 262, for a JSON Schema) of every text that :func:`read_size` accepts."""
+    systems = []
+    for name in SYSTEMS:
+        prefixes = "|".join(_any_case(alias) for alias, meant in _ALIASES.items() if meant == name)
+        systems.append(f"(?:{prefixes})-?:?\\s*(?:{_uk_pattern() if name == 'UK' else _number_pattern(name)})")
+    return f"^\\s*(?:{'|'.join(systems)})\\s*$"
+
+
+_HALF = r"(?:[.,]50*|\s*1/2|\s*½)"
+_ENDS = {0.0: r"(?:[.,]0+)?", 0.25: r"(?:[.,]250*|\s+1/4|\s*¼)", 0.5: r"(?:[.,]50*|\s+1/2|\s*½)",
+         0.75: r"(?:[.,]750*|\s+3/4|\s*¾)"}  # fmt: skip
+
+
+def _any_case(word: str) -> str:
+    return "".join(f"[{letter}{letter.lower()}]" for letter in word)
+
+
+def _number_pattern(system: str) -> str:
+    """Every size of a numbered system, sizes with one fraction together; a lone fraction is a size under one."""
+    values = [float(size.label.split()[1]) for size in all_sizes(system)]
+    groups = [
+        f"(?:{'|'.join(str(int(v)) for v in values if v % 1.0 == part)}){end}"
+        for part, end in _ENDS.items()
+        if any(v % 1.0 == part for v in values)
+    ]
+    lone = [end for part, end in (("0.25", "1/4|¼"), ("0.5", "1/2|½"), ("0.75", "3/4|¾")) if float(part) in values]
+    return "|".join([*groups, *lone])
+
+
+def _uk_pattern() -> str:
+    last = all_sizes("UK")[-1].label
+    beyond = "|".join(str(n) for n in range(1, int(last.split("+")[1].split()[0]) + 1))
+    half_at_end = "" if last.endswith("1/2") else f"|[Zz]\\s*\\+\\s*{beyond.split('|')[-1]}"
+    with_half = beyond if last.endswith("1/2") else "|".join(beyond.split("|")[:-1])
+    return f"[A-Za-z]{_HALF}?|[Zz]\\s*\\+\\s*(?:{with_half}){_HALF}?{half_at_end}"
