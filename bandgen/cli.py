@@ -147,7 +147,7 @@ def _number(value: Any) -> str:
 def _check(options: argparse.Namespace) -> int:
     from bandgen.inspection.file import inspect_file
 
-    result = inspect_file(Path(options.file))
+    result = inspect_file(Path(options.file), _silent if options.json else _progress)
     if options.json:
         print(json.dumps(result, indent=1, allow_nan=False))
     else:

@@ -171,3 +171,24 @@ def test_rejected_band_is_written_only_on_request(spec_file, tmp_path, monkeypat
     assert not list(Path(tmp_path / "out").glob("*"))
     assert main([*arguments, "--keep-rejected"]) == 1
     assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["small.rejected.json", "small.rejected.stl"]
+
+
+def test_check_finds_faults_in_foreign_step_files(tmp_path, capsys):
+    """Made by cadquery, not by us: a sound box, two boxes run through one another, a box with a face missing."""
+    import cadquery
+
+    box = cadquery.Workplane().box(4, 3, 2).val()
+    other = box.translate(cadquery.Vector(1, 1, 1))
+    cases = {
+        "sound": (box, []),
+        "crossed": (cadquery.Compound.makeCompound([box, other]), ["bodies", "self-intersections"]),
+        "open": (cadquery.Shell.makeShell(box.Faces()[:5]), ["bodies", "inside-out", "open-edges"]),
+    }
+    for name, (shape, codes) in cases.items():
+        path = tmp_path / f"{name}.step"
+        cadquery.exporters.export(cadquery.Workplane(shape), str(path))
+        assert main(["check", str(path), "--json"]) == (1 if codes else 0)
+        result = json.loads(capsys.readouterr().out)
+        assert set(codes) >= {f["code"] for f in result["findings"] if f["severity"] == "error"} >= set(codes[-1:]), name
+        if not codes:
+            assert (result["volume_mm3"], result["genus"]) == (pytest.approx(24.0), 0)

@@ -266,15 +266,25 @@ def test_practice_fillet_opens_the_recess() -> None:
 
 
 def test_practice_plug_foot_clearance() -> None:
-    """The feet part 0.133 mm over the finger: a plug that stops at 0.10 leaves no void, one at 0.15 one in every gap
-    (derived values, item 2)."""
+    """The feet part 0.133 mm over the finger: a plug may stop 0.10 over the finger and not 0.15 (derived values,
+    item 2; test_ring counts the voids)."""
     accepted = practice(plug={"foot_clearance_mm": 0.10})
     parting = event(accepted, "feet-touch")
     assert parting == pytest.approx(0.133, abs=1e-3)
     assert parting == pytest.approx(parting_by_search(accepted), abs=1e-9)
     assert event(accepted, "plug-foot-parting") == pytest.approx(parting - 0.10, abs=1e-12)
-    with pytest.raises(SpecError, match="void") as refused:
+    with pytest.raises(SpecError, match="where the feet part") as refused:
         practice(plug={"foot_clearance_mm": 0.15})
+    assert [problem.key for problem in refused.value.problems] == ["plug.foot_clearance_mm"]
+
+
+def test_practice_plug_foot_clearance_beside_a_prong_that_leans_in() -> None:
+    """A prong that takes a share of 0.20 covers the feet's joint: there even 0.10 traps a void, so the default share
+    gives way, and a spec that asks for both is refused for that."""
+    assert practice().spec.prong.overlap == 0.20
+    assert practice(plug={"foot_clearance_mm": 0.10}).spec.prong.overlap < 0.19
+    with pytest.raises(SpecError, match="part from the prong") as refused:
+        practice(plug={"foot_clearance_mm": 0.10}, prong={"overlap": 0.20})
     assert [problem.key for problem in refused.value.problems] == ["plug.foot_clearance_mm"]
 
 
