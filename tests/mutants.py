@@ -207,17 +207,17 @@ def no_prongs(sound: Sound) -> Mesh:
     return everywhere(sound, without("prong"))
 
 
-@mutant("genus", "surface", "volume")
+@mutant("genus", "surface", "volume", of="parted")
 def slots_open(sound: Sound) -> Mesh:
     return everywhere(sound, without("plug"))
 
 
-@mutant("genus", "cells-alike")
+@mutant("genus", "cells-alike", of="parted")
 def one_slot_open(sound: Sound) -> Mesh:
     return in_one(sound, {sound.middle: without("plug")})
 
 
-@mutant("genus", "surface")
+@mutant("genus", "surface", of="parted")
 def plug_narrower_than_the_gap(sound: Sound) -> Mesh:
     layout, half = sound.layout, math.radians(sound.layout.seams[0].before_deg)
     seat, plug = layout.stations[0].seat, layout.seams[0].plug
@@ -225,26 +225,26 @@ def plug_narrower_than_the_gap(sound: Sound) -> Mesh:
     return everywhere(sound, other_plug(half_width_mm=slot * 0.5 - plug.half_width_mm))
 
 
-@mutant("genus", "surface")
+@mutant("genus", "surface", of="parted")
 def pinhole(sound: Sound) -> Mesh:
     """The plug ends short of the prongs: a hole beside each."""
     short = sound.layout.seams[0].prong.diameter_mm * 0.6
     return everywhere(sound, swapped("plug", lambda p: reshaped(p, lambda q: replace(q, u=q.u - math.copysign(short, q.u)))))
 
 
-@mutant("surface")
-def plug_ends_short_of_the_axis(sound: Sound) -> Mesh:
-    """No hole yet, but less than the prong's half is left to seal it."""
-    cut = sound.layout.seams[0].prong.diameter_mm * 0.45
-    return everywhere(sound, swapped("plug", lambda p: reshaped(p, lambda q: replace(q, u=q.u - math.copysign(cut, q.u)))))
+@mutant("surface", "volume")
+def slots_open_over_joined_feet(sound: Sound) -> Mesh:
+    """Where the feet meet the slot is a pocket, and topology sees nothing."""
+    return everywhere(sound, without("plug"))
 
 
 @mutant("cavities", "surface")
 def plug_foot_over_the_parting(sound: Sound) -> Mesh:
     """The feet meet under the plug: a void in every gap."""
-    seam = sound.layout.seams[0]
-    rise = sound.layout.bore_radius_mm - seam.plug.foot_mm + 0.35
-    return everywhere(sound, other_plug(foot_mm=rise))
+    layout, plug = sound.layout, sound.layout.seams[0].plug
+    parting = next(event.distance_mm for event in layout.events if event.name == "feet-touch")
+    foot = (layout.bore_radius_mm + parting + plug.top_mm) / 2.0
+    return everywhere(sound, other_plug(foot_mm=foot - plug.foot_mm))
 
 
 def ball(radius: float, x: float, y: float, z: float) -> Part:
@@ -281,9 +281,9 @@ def plug_moved_along_the_band(sound: Sound) -> Mesh:
     return everywhere(sound, swapped("plug", lambda p: moved(p, z=reach)))
 
 
-@mutant("surface")
+@mutant("surface", of="parted")
 def plug_moved_along_the_finger(sound: Sound) -> Mesh:
-    return everywhere(sound, swapped("plug", lambda p: moved(p, x=0.15)))
+    return everywhere(sound, swapped("plug", lambda p: moved(p, x=0.4)))
 
 
 @mutant("surface")
@@ -447,9 +447,9 @@ def one_stone_fewer(sound: Sound) -> Mesh:
     return other_count(sound, -1)
 
 
-@mutant("cells-alike", "outer-diameter")
+@mutant("open-edges", "cells-alike")
 def one_stone_fewer_squeezed(sound: Sound) -> Mesh:
-    """The sound cell bent open to fill the ring with one stone fewer."""
+    """One cell left out and the others bent open until the ring seems closed."""
     count, cells = len(sound.layout.seams), sound.mesh.cell_faces
     kept = sound.mesh.faces[: sum(cells[:-1])]
     points = sound.mesh.vertices.copy()
@@ -500,7 +500,7 @@ def inches_or_shrinkage(sound: Sound) -> Mesh:
     return reworked(sound, lambda p: p * 1.01)
 
 
-@mutant("inside-out", "volume", "bodies")
+@mutant("inside-out", "volume")
 def mirrored_without_turning_its_faces(sound: Sound) -> Mesh:
     return reworked(sound, lambda p: p * np.array([1.0, 1.0, -1.0]))
 
@@ -582,7 +582,7 @@ def doubled_face(sound: Sound) -> Mesh:
     return with_faces(sound, np.concatenate((sound.mesh.faces, sound.mesh.faces[:1])))
 
 
-@mutant("nonmanifold-edges", "self-intersections")
+@mutant("nonmanifold-edges", "open-edges")
 def membrane(sound: Sound) -> Mesh:
     """An extra face between two corners of one face and a corner of another."""
     faces = sound.mesh.faces.copy()
@@ -631,21 +631,21 @@ def face_with_one_corner_twice(sound: Sound) -> Mesh:
     return with_faces(sound, np.concatenate((sound.mesh.faces, [[a, b, b]])))
 
 
-@mutant("self-intersections", "surface")
-def vertex_pushed_through(sound: Sound) -> Mesh:
-    """A corner of the first cell carried to beyond the bore's far side."""
-    ids = own_vertices(sound, 0)
-    points = sound.mesh.vertices.copy()
-    points[ids[0]] *= [0.5, 0.5, 1.0]
+def tip_pushed_through(sound: Sound, cell: int) -> Mesh:
+    """The highest corner of a prong carried down through the metal to the ring's inside."""
+    ids, points = own_vertices(sound, cell), sound.mesh.vertices.copy()
+    points[ids[np.argmax(np.hypot(points[ids, 0], points[ids, 1]))]] *= [0.7, 0.7, 0.5]
     return replace(sound.mesh, vertices=points)
+
+
+@mutant("self-intersections", "surface", "cells-alike")
+def tip_pushed_through_the_first_cell(sound: Sound) -> Mesh:
+    return tip_pushed_through(sound, 0)
 
 
 @mutant("cells-alike")
-def vertex_pushed_through_elsewhere(sound: Sound) -> Mesh:
-    ids = own_vertices(sound, sound.middle)
-    points = sound.mesh.vertices.copy()
-    points[ids[0]] *= [0.5, 0.5, 1.0]
-    return replace(sound.mesh, vertices=points)
+def tip_pushed_through_another_cell(sound: Sound) -> Mesh:
+    return tip_pushed_through(sound, sound.middle)
 
 
 @mutant("bodies")

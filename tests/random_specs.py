@@ -18,6 +18,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from scipy.optimize import brentq
 
 from bandgen.defaults import fill, girdle_radius, longest_fillet
 from bandgen.errors import SpecError
@@ -66,7 +67,7 @@ SPREADS: dict[str, Pair] = {
     "plug.bite_mm": (0.6, 1.3),
     "plug.foot_clearance_mm": (0.0, 1.0),
 }
-LEAST_SHARE = 0.5
+KEY_SHARE = 0.5
 
 
 def random_spec(seed: int) -> Data:
@@ -83,10 +84,10 @@ def plain(rng: random.Random, fixed: Data | None = None, diameter: float | None 
     for key, value in (fixed or {}).items():
         put(data, key, value)
     for key, words in CHOICES.items():
-        if rng.random() < LEAST_SHARE:
+        if rng.random() < KEY_SHARE:
             put(data, key, rng.choice(words))
     for key in SPREADS:
-        if key not in (fixed or {}) and rng.random() < LEAST_SHARE:
+        if key not in (fixed or {}) and rng.random() < KEY_SHARE:
             _draw(rng, data, key, spread)
     _trimmings(rng, data, fixed or {})
     return data
@@ -282,10 +283,10 @@ def _foot_room(data: Data, parting: float) -> float:
 
 def _trimmings(rng: random.Random, data: Data, fixed: Data) -> None:
     """What has no bearing on the layout's proportions: the name and the mesh's deviation."""
-    if rng.random() < LEAST_SHARE:
+    if rng.random() < KEY_SHARE:
         data["name"] = rng.choice("AZaz09_-") + "".join(rng.choices("Az 0._-", k=rng.randrange(6))) + "x"
         data["name"] = data["name"].replace("..", ".")
-    if "mesh.deviation_mm" not in fixed and rng.random() < LEAST_SHARE:
+    if "mesh.deviation_mm" not in fixed and rng.random() < KEY_SHARE:
         fine = rng.random() < 0.04
         put(data, "mesh.deviation_mm", _log_uniform(rng, 0.0005 if fine else 0.003, 0.05))
 
@@ -324,38 +325,25 @@ def _moved(data: Data, key: str, name: str, target: float) -> Data | None:
         put(copy, key, value)
         return copy
 
-    def miss(value: float) -> float | None:
+    def miss(value: float) -> float:
         numbers = numbers_of(at(value))
         distance = None if numbers is None else numbers.distance(name)
-        return None if distance is None else distance - target
+        return math.nan if distance is None else distance - target
 
     now = get(data, key)
     middle = now if isinstance(now, float | int) else (low + high) / 2.0
-    root = _bracketed_root(
-        miss, sorted({low, high, middle, *(low + (high - low) * i / 24.0 for i in range(1, 24))}), middle
-    )
+    root = _root(miss, sorted({middle, *(low + (high - low) * step / 12.0 for step in range(13))}), middle)
     return None if root is None else at(root)
 
 
-def _bracketed_root(miss: Callable[[float], float | None], grid: list[float], middle: float) -> float | None:
+def _root(miss: Callable[[float], float], grid: list[float], middle: float) -> float | None:
     """The root between the two grid points nearest to ``middle`` that bracket one."""
     values = [miss(point) for point in grid]
-    spans = [
-        (a, b)
-        for a, b, x, y in zip(grid, grid[1:], values, values[1:], strict=False)
-        if x is not None and y is not None and (x < 0.0) != (y < 0.0)
-    ]
-    if not spans:
-        return None
-    low, high = min(spans, key=lambda span: abs((span[0] + span[1]) / 2.0 - middle))
-    below = miss(low)
-    for _ in range(60):
-        half = (low + high) / 2.0
-        here = miss(half)
-        if here is None or half in (low, high):
-            break
-        low, high = (half, high) if (here < 0.0) == (below is not None and below < 0.0) else (low, half)
-    return (low + high) / 2.0
+    spans = [(a, b) for a, b, x, y in zip(grid, grid[1:], values, values[1:], strict=False) if x * y < 0.0]
+    for low, high in sorted(spans, key=lambda span: abs((span[0] + span[1]) / 2.0 - middle))[:1]:
+        root = brentq(miss, low, high, xtol=1e-13, disp=False)
+        return root if math.isfinite(miss(root)) else None
+    return None
 
 
 @dataclass(frozen=True)

@@ -20,17 +20,17 @@ from bandgen.parts import turned
 from bandgen.spec import make_spec
 
 DEVIATION_MM = 0.01
-BANDS = {12: (3.0, 8.1), 17: (3.5, 15.0), 20: (2.0, 10.2), 26: (2.0, 15.0), 29: (2.0, 17.0)}
-BORES = {12: 10.0, 17: 15.0, 20: 10.2, 26: 15.0, 29: 17.0}
-STONES = {12: 4.0, 17: 3.5, 20: 2.0, 26: 2.0, 29: 2.0}
+BANDS = {12: (4.0, 10.0), 17: (3.5, 15.0), 20: (2.0, 10.2), 26: (2.0, 15.0), 29: (2.0, 17.0)}
+"""By the number of stones: stone and bore, at gaps of 0.12 to 0.25 mm."""
 
 
 @cache
 def layout(count: int, opening: str = "blind") -> Layout:
-    """A band of ``count`` stones, about as many as fit."""
+    """A band of ``count`` stones, blind or through."""
+    diameter, bore = BANDS[count]
     tables = {"seat": {"opening": opening}, "mesh": {"deviation_mm": DEVIATION_MM}}
-    stones = {"diameter_mm": STONES[count], "count": count}
-    return compute_layout(make_spec({"finger": {"inner_diameter_mm": BORES[count]}, "stones": stones, **tables}))
+    stones = {"diameter_mm": diameter, "count": count, "gap_mm": 0.12}
+    return compute_layout(make_spec({"finger": {"inner_diameter_mm": bore}, "stones": stones, **tables}))
 
 
 def quarter_strip(band: Layout) -> ring.Strip:
