@@ -23,7 +23,9 @@ from bandgen.inspection.findings import Finding
 from bandgen.inspection.prediction import inspect_prediction
 from bandgen.inspection.setting import inspect_setting
 from bandgen.inspection.soundness import inspect_crossings, inspect_topology
+from bandgen.inspection.surface import inspect_surface
 from bandgen.inspection.topology import Topology, measure
+from bandgen.inspection.volume_prediction import inspect_volume
 from bandgen.layout.compute import compute_layout
 from bandgen.layout.numbers import Layout
 from bandgen.layout.packing import girdle_gap
@@ -86,13 +88,16 @@ def generate(spec: Spec) -> Band:
 
 
 def inspect_mesh(layout: Layout, mesh: Mesh) -> tuple[list[Finding], Topology]:
-    """The checks on the mesh: the whole for topology, the first cell and its joints for self-intersections."""
+    """The checks on the mesh: the whole for topology, the first cell and its joints for self-intersections; that all
+    cells equal the first is a check of its own."""
     topology = measure(mesh.vertices, mesh.faces)
     around, own = cell_and_neighbours(mesh)
     findings = [
         *inspect_topology(topology),
         inspect_crossings(mesh.vertices, mesh.faces[around], own),
         *inspect_prediction(layout, mesh.vertices, topology),
+        *inspect_surface(layout, mesh),
+        inspect_volume(layout, topology),
     ]
     return findings, topology
 

@@ -22,10 +22,12 @@ from scipy.optimize import brentq
 
 from bandgen.defaults import fill, girdle_radius, longest_fillet
 from bandgen.errors import SpecError
+from bandgen.exporters.formats import FORMATS
 from bandgen.layout import compute
 from bandgen.layout.events import list_events, parting_height
 from bandgen.layout.numbers import Event, Seam
 from bandgen.layout.seatwork import SeatNumbers, compute_seat
+from bandgen.pipeline import generate, with_exact_findings
 from bandgen.spec import Spec, make_spec, spec_keys
 from bandgen.trade.alloys import ALLOYS
 from bandgen.trade.sizes import SYSTEMS, all_sizes
@@ -67,7 +69,14 @@ SPREADS: dict[str, Pair] = {
     "plug.bite_mm": (0.6, 1.3),
     "plug.foot_clearance_mm": (0.0, 1.0),
 }
+DEPENDENT = {
+    *("stones.culet_clearance_mm", "stones.count", "seat.draft_deg", "seat.bearing_deg", "seat.wall_mm"),
+    *("seat.bearing_mm", "seat.fillet_mm", "prong.overlap", "plug.bite_mm", "plug.foot_clearance_mm"),
+}
+"""Keys whose value beside them follows from other keys that may be drawn, and so is computed afresh."""
+
 KEY_SHARE = 0.5
+"""Share of the draws in which an optional key is given."""
 
 
 def random_spec(seed: int) -> Data:
@@ -86,9 +95,11 @@ def plain(rng: random.Random, fixed: Data | None = None, diameter: float | None 
     for key, words in CHOICES.items():
         if rng.random() < KEY_SHARE:
             put(data, key, rng.choice(words))
+    filled = None
     for key in SPREADS:
         if key not in (fixed or {}) and rng.random() < KEY_SHARE:
-            _draw(rng, data, key, spread)
+            filled = _filled(data) if filled is None or key in DEPENDENT else filled
+            _draw(rng, data, key, spread, filled)
     _trimmings(rng, data, fixed or {})
     return data
 
@@ -102,9 +113,6 @@ def bound_hugging(rng: random.Random) -> Data:
     value = (low if side > 0.0 else high) + (-off if rng.random() < 0.1 else off)
     if key == "stones.count":
         value = (int(low) if side > 0.0 else int(high)) + rng.choice((0, 0, 0, 1, -1))
-    if key.startswith("finger."):
-        fixed: Data = {key: value}
-        return plain(rng, fixed)
     if key == "stones.diameter_mm":
         return plain(rng, {}, value)
     return plain(rng, {key: value}, _suitable_diameter(key, value))
@@ -149,8 +157,9 @@ class Numbers:
 
 def numbers_of(data: Data) -> Numbers | None:
     """The numbers of a spec; None where there are none (the judge meets the same fault and reports it)."""
+    if (spec := _filled(data)) is None:
+        return None
     try:
-        spec, _ = fill(make_spec(data))
         seat = compute_seat(spec, girdle_radius(spec))
         numbers = Numbers(spec, seat, compute._seam(spec, seat))
         return numbers if numbers.events else None
@@ -194,10 +203,6 @@ COINCIDENCES: dict[str, tuple[Any, ...]] = {
     "plug stops at bore": (lambda n: n.spec.plug.foot_clearance_mm, "plug.foot_clearance_mm"),
     "no fillet": (lambda n: n.seat.fillet_mm, "seat.fillet_mm"),
     "straight cup": (lambda n: n.seat.draft_deg, "seat.draft_deg"),
-    "prong no wider than rim": (
-        lambda n: _prong_side(n, n.seam.plug.top_mm, 1.0) - n.seat.rim_radius_mm,
-        *("prong.diameter_mm", "seat.rim_diameter_mm"),
-    ),
 }
 
 
@@ -233,14 +238,22 @@ def _log_uniform(rng: random.Random, low: float, high: float) -> float:
     return min(max(math.exp(rng.uniform(math.log(low), math.log(high))), low), high)
 
 
-def _draw(rng: random.Random, data: Data, key: str, spread: float) -> None:
+def _filled(data: Data) -> Spec | None:
+    """The spec as filled in so far; None where that fails (the judge meets the same fault and reports it)."""
+    try:
+        return fill(make_spec(data))[0]
+    except (SpecError, ValueError, ArithmeticError):
+        return None
+
+
+def _draw(rng: random.Random, data: Data, key: str, spread: float, filled: Spec | None) -> None:
     """Put a value beside the one that would be filled in; now and then the word "auto"."""
     low, high = RANGES[key]
     if rng.random() < 0.05 and key != "plug.foot_clearance_mm":
         put(data, key, "auto")
         return
-    middle, room = _beside(data, key)
-    if middle is None or (spread > 2.0 and rng.random() < 0.15):
+    middle, room = (0.0, 0.0) if filled is None else _beside(data, key, filled)
+    if filled is None or (spread > 2.0 and rng.random() < 0.15):
         value = rng.uniform(low, high)
     else:
         fall, rise = (1.0 + (factor - 1.0) * min(spread, 1.2) for factor in SPREADS[key])
@@ -248,37 +261,27 @@ def _draw(rng: random.Random, data: Data, key: str, spread: float) -> None:
     put(data, key, round(value) if key == "stones.count" else value)
 
 
-def _beside(data: Data, key: str) -> tuple[float | None, float]:
-    """What would be filled in for a key, and the most that there is room for; None where filling fails."""
-    try:
-        spec, _ = fill(make_spec(data))
-        if key == "plug.foot_clearance_mm":
-            room = _foot_room(
-                data, parting_height(compute_seat(spec, girdle_radius(spec)), math.pi / spec.stones.count)
-            )
-            return room, room
-        if key == "seat.fillet_mm":
-            room = longest_fillet(compute_seat(spec, girdle_radius(spec)))
-            return room, room
-        if key == "seat.floor_mm":
-            clearance = get(data, "stones.culet_clearance_mm")
-            return spec.seat.floor_mm, clearance - KEEP_AWAY_MM if isinstance(clearance, float) else math.inf
-        table, _, name = key.partition(".")
-        return getattr(getattr(spec, table), name), math.inf
-    except (SpecError, ValueError, ArithmeticError):  # the judge meets the same and reports it
-        return None, math.inf
+def _beside(data: Data, key: str, filled: Spec) -> tuple[float, float]:
+    """What would be filled in for a key, and the most that there is room for."""
+    table, _, name = key.partition(".")
+    value, room = getattr(getattr(filled, table), name), math.inf
+    if key == "plug.foot_clearance_mm":
+        value = room = _foot_room(data, filled)
+    elif key == "seat.fillet_mm":
+        value = room = longest_fillet(compute_seat(filled, girdle_radius(filled)))
+    elif key == "seat.floor_mm" and isinstance(clearance := get(data, "stones.culet_clearance_mm"), float):
+        room = clearance - KEEP_AWAY_MM
+    return value, room
 
 
-def _foot_room(data: Data, parting: float) -> float:
+def _foot_room(data: Data, filled: Spec) -> float:
     """The highest of some places under the parting of the feet where the plug may stop; 0, at the finger, if none."""
-    heights = [max(parting, 0.0) * step / 8.0 for step in range(1, 9)]
-    numbers = [
-        numbers_of({**data, "plug": {**data.get("plug", {}), "foot_clearance_mm": height}}) for height in heights
-    ]
-    room = [n.distance("plug-foot-pocket") if n else None for n in numbers]
-    return max(
-        (height for height, pocket in zip(heights, room, strict=True) if (pocket or 0.0) > KEEP_AWAY_MM), default=0.0
-    )
+    parting = parting_height(compute_seat(filled, girdle_radius(filled)), math.pi / filled.stones.count)
+    for height in (max(parting, 0.0) * share for share in (0.9, 0.5, 0.2)):
+        numbers = numbers_of({**data, "plug": {**data.get("plug", {}), "foot_clearance_mm": height}})
+        if numbers and (numbers.distance("plug-foot-pocket") or 0.0) > KEEP_AWAY_MM:
+            return height
+    return 0.0
 
 
 def _trimmings(rng: random.Random, data: Data, fixed: Data) -> None:
@@ -299,7 +302,7 @@ def _suitable_diameter(key: str, value: float) -> float | None:
         base = make_spec({"finger": {"inner_diameter_mm": 17.0}, "stones": {"diameter_mm": diameter}})
         return abs(math.log(max(getattr(getattr(fill(base)[0], table), name), 1e-3) / max(value, 1e-3)))
 
-    if table in ("metal", "mesh") or name.endswith(("_deg", "_pct")) or name == "foot_clearance_mm":
+    if table in ("finger", "mesh") or name.endswith(("_deg", "_pct")) or name == "foot_clearance_mm":
         return None
     return min((1.0 + 0.25 * step for step in range(17)), key=miss)
 
@@ -363,53 +366,46 @@ TAG_OF_CODE = {
 
 
 def judge(data: Data, exact: bool = False) -> Verdict:
-    """Make the band by the mesh engine, or by both and in every format; warnings and all exceptions but a refusal
-    are failures."""
-    from bandgen.pipeline import generate, with_exact_findings
-
+    """Make the band by the mesh engine, or by both and in every format. Warnings, and all exceptions but a refusal that
+    names a key, are failures of the stage that they come from."""
+    stage: list[str] = ["SPEC"]
     times: dict[str, float] = {}
-    tag = "SPEC"
     with warnings.catch_warnings(), np.errstate(all="raise", under="ignore"):
         warnings.simplefilter("error")
         if exact:
             warnings.filterwarnings("ignore", category=DeprecationWarning)  # the exact kernel's own imports
         try:
-            spec = make_spec(data)
-            tag = "LAYOUT"
-            layout = compute.compute_layout(spec)
-            tag = "BUILD"
-            band = generate(spec)
-            times.update(band.timings_ms)
-            if exact and band.sound:
-                start = time.perf_counter()
-                band = with_exact_findings(band)
-                times["exact"] = (time.perf_counter() - start) * 1e3
-            faults = [finding for finding in band.findings if finding.severity == "error"]
-            if faults:
-                near = sorted(layout.events, key=lambda event: abs(event.distance_mm))[:3]
-                told = [
-                    f"{fault.code} {fault.measured} (limit {fault.limit}) at {fault.place.point}" for fault in faults
-                ]
-                told += [f"near {event.name} {event.distance_mm:.6f}" for event in near]
-                return Verdict(TAG_OF_CODE.get(faults[0].code, "TOPOLOGY"), _told(data, "; ".join(told)), times)
-            tag = "EXPORT"
-            if exact:
-                _read_back(band)
+            told = _make(data, exact, stage, times)
         except SpecError as refusal:
-            unknown = [problem.key for problem in refusal.problems if problem.key.split(".")[0] not in spec_keys()]
-            return Verdict("SPEC" if unknown or tag not in ("SPEC", "LAYOUT") else "REFUSED", str(refusal), times)
+            known = all(problem.key in spec_keys() for problem in refusal.problems)
+            refused = known and stage[-1] in ("SPEC", "LAYOUT")
+            return Verdict("REFUSED" if refused else stage[-1], f"{refusal}\nspec: {json.dumps(data)}", times)
         except Exception as fault:  # the one place where any exception is a result
-            where = traceback.format_exc(limit=-2)
-            return Verdict(tag, _told(data, f"{type(fault).__name__}: {fault}\n{where}"), times)
-    return Verdict("OK", "", times)
+            told = f"{type(fault).__name__}: {fault}\n{traceback.format_exc(limit=-2)}"
+    return Verdict(stage[-1], f"{told}\nspec: {json.dumps(data, sort_keys=True)}", times)
 
 
-def _read_back(band: Any) -> None:
-    from bandgen.exporters.formats import FORMATS
-
-    for form in FORMATS.values():
-        form.verify(band, form.encode(band))
-
-
-def _told(data: Data, message: str) -> str:
-    return f"{message}\nspec: {json.dumps(data, sort_keys=True)}"
+def _make(data: Data, exact: bool, stage: list[str], times: dict[str, float]) -> str:
+    """What the band's checks complain of; ``stage`` ends with the tag, ``times`` holds the stages' milliseconds."""
+    spec = make_spec(data)
+    stage.append("LAYOUT")
+    layout = compute.compute_layout(spec)
+    stage.append("BUILD")
+    band = generate(spec)
+    times.update(band.timings_ms)
+    if exact and band.sound:
+        start = time.perf_counter()
+        band = with_exact_findings(band)
+        times["exact"] = (time.perf_counter() - start) * 1e3
+    faults = [finding for finding in band.findings if finding.severity == "error"]
+    stage.append(TAG_OF_CODE.get(faults[0].code, "TOPOLOGY") if faults else "EXPORT")
+    if exact and not faults:
+        for form in FORMATS.values():
+            form.verify(band, form.encode(band))
+    if not faults:
+        stage.append("OK")
+    near = sorted(layout.events, key=lambda event: abs(event.distance_mm))[:3] if faults else ()
+    return "; ".join(
+        [f"{fault.code} {fault.measured} (limit {fault.limit}) at {fault.place.point}" for fault in faults]
+        + [f"near {event.name} {event.distance_mm:.6f}" for event in near]
+    )

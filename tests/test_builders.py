@@ -27,7 +27,9 @@ BANDS = [(1.2, 17.0, "blind", "dome"), (2.0, 17.0, "blind", "dome"), (2.0, 21.0,
 def layout(request: pytest.FixtureRequest) -> Layout:
     diameter, bore, opening, tip = request.param
     tables = {"seat": {"opening": opening}, "prong": {"tip": tip}}
-    return compute_layout(make_spec({"finger": {"inner_diameter_mm": bore}, "stones": {"diameter_mm": diameter}, **tables}))
+    return compute_layout(
+        make_spec({"finger": {"inner_diameter_mm": bore}, "stones": {"diameter_mm": diameter}, **tables})
+    )
 
 
 def all_parts(layout: Layout) -> tuple[Part, ...]:
@@ -138,7 +140,9 @@ def test_prongs_reach_from_under_the_bore_to_their_height(layout: Layout) -> Non
     else:
         top = float((disc(prong, tip, radius) @ up).max())
     asked = layout.spec.prong.height_above_girdle_mm
-    assert top - layout.stations[0].seat.girdle_mm == pytest.approx(asked, abs=1e-4 if seam.prong.tip == "flat" else 1e-9)
+    assert top - layout.stations[0].seat.girdle_mm == pytest.approx(
+        asked, abs=1e-4 if seam.prong.tip == "flat" else 1e-9
+    )
 
 
 def test_dome_is_a_hemisphere(layout: Layout) -> None:

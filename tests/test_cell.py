@@ -68,7 +68,9 @@ def prong_axes(which: int) -> list[tuple[np.ndarray, np.ndarray]]:
     axis, half = seam.prong.axis, math.radians(seam.before_deg)
     found = []
     for side in (1.0, -1.0):
-        turn = np.array([[math.cos(half), side * math.sin(half), 0], [-side * math.sin(half), math.cos(half), 0], [0, 0, 1]])
+        turn = np.array(
+            [[math.cos(half), side * math.sin(half), 0], [-side * math.sin(half), math.cos(half), 0], [0, 0, 1]]
+        )
         for z in (1.0, -1.0):
             point = np.array([0.0, axis.crossing_mm, z * axis.spread_mm])
             found.append((turn @ point, turn @ [0.0, math.cos(axis.lean), z * math.sin(axis.lean)]))
@@ -124,7 +126,11 @@ def test_engagement_on_the_solid_is_the_share(which: int) -> None:
     point, along = prong_axes(which)[0]
     away = np.linalg.norm(np.cross(corners - point, along), axis=2)
     up = (corners - point) @ along
-    shaft = (away < 0.6 * prong.diameter_mm).all(axis=1) & (up.max(axis=1) > 0.01) & (corners[..., 1] > girdle - 0.02).any(axis=1)
+    shaft = (
+        (away < 0.6 * prong.diameter_mm).all(axis=1)
+        & (up.max(axis=1) > 0.01)
+        & (corners[..., 1] > girdle - 0.02).any(axis=1)
+    )
     edges = corners[shaft][:, 1:] - corners[shaft][:, :1]
     normals = np.cross(edges[:, 0], edges[:, 1])
     normals /= np.linalg.norm(normals, axis=1)[:, None]

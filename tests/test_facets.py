@@ -8,7 +8,7 @@ import manifold3d
 import numpy as np
 import pytest
 import trimesh
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from bandgen import parts
@@ -68,6 +68,7 @@ def solid(vertices: np.ndarray, faces: np.ndarray) -> trimesh.Trimesh:
 # --- circles ---
 
 
+@settings(deadline=None, max_examples=60)
 @given(radius=st.floats(0.05, 45.0), deviation=deviations)
 def test_circle_polygon_has_the_circles_area_and_stays_within(radius: float, deviation: float) -> None:
     count = facets.circle_segments(radius, deviation)
@@ -96,6 +97,7 @@ def test_equal_area_factor_of_a_square() -> None:
 # --- outlines ---
 
 
+@settings(deadline=None, max_examples=60)
 @given(radius=st.floats(0.05, 3.0), sweep=st.floats(0.05, 3.1), side=st.sampled_from((1, -1)), deviation=deviations)
 def test_arc_stays_within_and_has_the_arcs_area(radius: float, sweep: float, side: int, deviation: float) -> None:
     start = Point(5.0 + radius, 0.0, side * math.tan(sweep / 4.0))
@@ -165,6 +167,7 @@ def test_no_point_of_the_surface_leaves_the_deviation(name: str, deviation: floa
     assert distance_to_outline(flat, outline).max() <= deviation + 1e-12
 
 
+@settings(deadline=None, max_examples=60)
 @given(radius=st.floats(0.05, 10.0), deviation=deviations)
 def test_corners_lie_exactly_symmetric(radius: float, deviation: float) -> None:
     """Bit for bit: mirrored in u, in w, and turned a quarter; a corner on each half plane, starting on +u."""

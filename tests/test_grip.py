@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize_scalar
 
@@ -60,6 +60,7 @@ def grips(draw: st.DrawFn) -> tuple[float, float, float, float, float]:
     return girdle, half, math.radians(draw(st.floats(0.0, 15.0))), radius, draw(st.floats(0.5, 0.7)) * radius + 0.2
 
 
+@settings(deadline=None, max_examples=60)
 @given(grip=grips(), share=st.floats(0.3, 1.4), height=st.floats(-2.0, 0.5), size=st.floats(0.6, 1.1))
 def test_distance_to_circle_is_the_least_distance(
     grip: tuple[float, ...], share: float, height: float, size: float
@@ -71,6 +72,7 @@ def test_distance_to_circle_is_the_least_distance(
     assert found == pytest.approx(least_distance(axis, girdle + height, size * radius), abs=1e-9)
 
 
+@settings(deadline=None, max_examples=60)
 @given(grip=grips(), overlap=st.floats(0.05, 1.0 / 3.0))
 def test_the_girdle_enters_the_prong_by_exactly_the_share(grip: tuple[float, ...], overlap: float) -> None:
     girdle, half, draft, radius, diameter = grip
@@ -80,6 +82,7 @@ def test_the_girdle_enters_the_prong_by_exactly_the_share(grip: tuple[float, ...
     assert axis.spread_mm > 0.0
 
 
+@settings(deadline=None, max_examples=60)
 @given(grip=grips(), overlap=st.floats(0.05, 1.0 / 3.0), below=st.floats(0.1, 1.0))
 def test_reach_at_another_height(grip: tuple[float, ...], overlap: float, below: float) -> None:
     girdle, half, draft, radius, diameter = grip
@@ -88,6 +91,7 @@ def test_reach_at_another_height(grip: tuple[float, ...], overlap: float, below:
     assert least_distance(axis, girdle - below, radius) == pytest.approx(reach, abs=1e-9)
 
 
+@settings(deadline=None, max_examples=60)
 @given(grip=grips(), share=st.floats(0.3, 1.4))
 def test_the_axis_crosses_the_girdle_planes_of_both_stones(grip: tuple[float, ...], share: float) -> None:
     girdle, half, draft, radius, _ = grip
@@ -100,6 +104,7 @@ def test_the_axis_crosses_the_girdle_planes_of_both_stones(grip: tuple[float, ..
     assert axis.z_at(axis.crossing_mm - 1.0) == pytest.approx(axis.spread_mm - math.tan(axis.lean))
 
 
+@settings(deadline=None, max_examples=60)
 @given(grip=grips(), share=st.floats(0.3, 1.4))
 def test_lean_is_the_mean_of_the_two_cups_side_lines(grip: tuple[float, ...], share: float) -> None:
     """Each cup's side line where the prong stands, as a vector from the cone's foot to its rim; their sum's lean."""

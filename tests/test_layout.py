@@ -417,7 +417,9 @@ def sampled_volume(layout: Layout, points: int) -> tuple[float, float]:
     metal |= (x <= plug.half_width_mm) & (y <= plug.top_mm) & (y >= plug.foot_mm) & (z <= ends)
     height, across = x * math.sin(half) + y * math.cos(half), x * math.cos(half) - y * math.sin(half)
     from_axis = np.hypot(across, z)
-    metal &= ~((height <= seat.rim_mm) & (height >= seat.column_bottom_mm) & (from_axis <= _recess_radius(seat, height)))
+    metal &= ~(
+        (height <= seat.rim_mm) & (height >= seat.column_bottom_mm) & (from_axis <= _recess_radius(seat, height))
+    )
     box = half * (top**2 - r**2) / 2.0 * wide * 4.0 * len(layout.stations)
     share = metal.mean()
     return box * share, box * math.sqrt(share * (1.0 - share) / points)

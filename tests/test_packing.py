@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize
 
@@ -66,23 +66,27 @@ def test_four_discs_by_hand() -> None:
     assert girdle_gap(3.0, 2.0, 4) == pytest.approx(2.0 * math.sqrt(2.0), rel=1e-14)
 
 
+@settings(deadline=None, max_examples=60)
 @given(count=st.integers(5, 120), diameter=st.floats(1.0, 5.0), gap=st.floats(0.05, 1.0))
 def test_gap_is_the_distance_of_two_circles_in_space(count: int, diameter: float, gap: float) -> None:
     radius = closing_radius(diameter, count, gap)
     assert sampled_gap(radius, diameter, count) == pytest.approx(gap, abs=1e-7)
 
 
+@settings(deadline=None, max_examples=60)
 @given(count=st.integers(5, 400), diameter=st.floats(1.0, 5.0), gap=st.floats(0.05, 1.0))
 def test_closing_radius_inverts_the_gap(count: int, diameter: float, gap: float) -> None:
     assert girdle_gap(closing_radius(diameter, count, gap), diameter, count) == pytest.approx(gap, abs=1e-11)
 
 
+@settings(deadline=None, max_examples=60)
 @given(**bands, gap=st.floats(0.05, 1.0))
 def test_greatest_count_is_what_a_search_finds(radius: float, diameter: float, gap: float) -> None:
     found = greatest_count(radius, diameter, gap)
     assert found == max(count for count in range(2, 500) if girdle_gap(radius, diameter, count) >= gap)
 
 
+@settings(deadline=None, max_examples=60)
 @given(count=st.integers(5, 400), diameter=st.floats(1.0, 5.0), gap=st.floats(0.05, 1.0))
 def test_greatest_count_where_the_ring_closes_exactly(count: int, diameter: float, gap: float) -> None:
     """The gap itself decides: within its rounding the exact count or one less, never one that encroaches."""
@@ -93,6 +97,7 @@ def test_greatest_count_where_the_ring_closes_exactly(count: int, diameter: floa
     assert girdle_gap(radius, diameter, found + 1) < gap
 
 
+@settings(deadline=None, max_examples=60)
 @given(**bands, count=st.integers(5, 100))
 def test_more_stones_leave_less(radius: float, diameter: float, count: int) -> None:
     assume(girdle_gap(radius, diameter, count + 1) > 0.0)

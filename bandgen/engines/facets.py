@@ -51,6 +51,8 @@ def _arc_corners(start: Point, end: Point, deviation_mm: float) -> list[tuple[fl
     """The corners between the two ends of an arc."""
     arc = arc_of(start, end)
     count = arc_segments(arc.radius, abs(arc.sweep), deviation_mm)
+    while _inner_radius(arc.radius, abs(arc.sweep), count) - arc.radius > deviation_mm:
+        count += 1
     radius = _inner_radius(arc.radius, abs(arc.sweep), count)
     angles = [arc.start + arc.sweep * step / count for step in range(1, count)]
     return [(arc.u + radius * math.cos(angle), arc.v + radius * math.sin(angle)) for angle in angles]

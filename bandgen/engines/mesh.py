@@ -11,7 +11,7 @@ import numpy as np
 
 from bandgen.engines.facets import Floats, Ints, extrude, place, polyline, revolve
 from bandgen.errors import EngineError
-from bandgen.parts import Extruded, Part, Plane, Revolved
+from bandgen.parts import Extruded, Part, Plane, Revolved, volume
 from bandgen.units import SHORTEST_EDGE_MM, SNAP_MM
 
 
@@ -68,6 +68,9 @@ def _body(part: Part, deviation_mm: float) -> manifold3d.Manifold:
     body = manifold3d.Manifold(manifold3d.Mesh64(vertices, faces.astype(np.uint64)))
     if body.status() != manifold3d.Error.NoError or body.is_empty():
         raise EngineError("facet", f"{part.name} is no closed body ({body.status()})")
+    meant, got = volume(part.shape), body.volume()
+    if not (got > 0.0 and abs(got - meant) <= deviation_mm * body.surface_area()):
+        raise EngineError("facet", f"{part.name} has {got:.6f} mm3 where its outline says {meant:.6f}")
     return body
 
 

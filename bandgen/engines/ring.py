@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from bandgen.engines.facets import Floats, Ints
 from bandgen.engines.mesh import Patch
@@ -88,53 +89,53 @@ def close_ring(strips: Sequence[Strip], cells: Sequence[tuple[int, float]]) -> R
     """
     vertices: list[Floats] = []
     faces: list[Ints] = []
-    cell_faces: list[int] = []
-    first_before: Ints | None = None
-    last_after: Ints | None = None
+    first: _Edge | None = None
+    last: _Edge | None = None
     total = 0
     for index, (which, angle) in enumerate(cells):
         strip = strips[which]
-        number, fresh = _number(strip, index, len(cells), total, last_after, first_before)
         points = _turned(strip.vertices, angle)
-        _agree(points, strip.before, last_after, vertices, number)
+        closing = first if index == len(cells) - 1 else None
+        number, fresh = _number(strip, points, total, last, closing)
         vertices.append(points[fresh])
         faces.append(number[strip.faces])
         total += int(fresh.sum())
-        last_after = number[strip.after]
-        first_before = number[strip.before] if first_before is None else first_before
-        cell_faces.append(len(strip.faces))
-    return RingMesh(np.concatenate(vertices), np.concatenate(faces), tuple(cell_faces))
+        last = _Edge(number[strip.after], points[strip.after])
+        first = first or _Edge(number[strip.before], points[strip.before])
+    return RingMesh(np.concatenate(vertices), np.concatenate(faces), tuple(len(block) for block in faces))
+
+
+@dataclass(frozen=True, eq=False)
+class _Edge:
+    """A station plane's vertices as they stand in the ring: their ids and points, in the strips' order."""
+
+    ids: Ints
+    points: Floats
 
 
 def _number(
-    strip: Strip, index: int, count: int, total: int, last_after: Ints | None, first_before: Ints | None
-) -> tuple[Ints, np.ndarray]:
-    """The ring's ids of a strip's vertices, and which of them are new."""
-    fresh = np.ones(len(strip.vertices), bool)
-    known: list[tuple[Ints, Ints]] = []
-    if last_after is not None:
-        known.append((strip.before, last_after))
-    if index == count - 1 and first_before is not None:
-        known.append((strip.after, first_before))
-    for own, ring in known:
-        if len(own) != len(ring):
-            raise EngineError(
-                "join", f"cell {index} has {len(own)} vertices on a plane where its neighbour has {len(ring)}"
-            )
+    strip: Strip, points: Floats, total: int, last: _Edge | None, closing: _Edge | None
+) -> tuple[Ints, NDArray[np.bool_]]:
+    """The ring's ids of a strip's vertices, and which of them are new: not those that it shares with the cell before
+    it, nor, where it closes the ring, with the first."""
+    joints = [(own, edge) for own, edge in ((strip.before, last), (strip.after, closing)) if edge is not None]
+    fresh = np.ones(len(points), bool)
+    for own, edge in joints:
+        _agree(points[own], edge)
         fresh[own] = False
     number = total - 1 + np.cumsum(fresh)
-    for own, ring in known:
-        number[own] = ring
+    for own, edge in joints:
+        number[own] = edge.ids
     return number, fresh
 
 
-def _agree(points: Floats, before: Ints, last_after: Ints | None, vertices: Sequence[Floats], number: Ints) -> None:
+def _agree(points: Floats, edge: _Edge) -> None:
     """The vertices that two neighbours share must coincide."""
-    if last_after is None:
-        return
-    start = int(sum(len(block) for block in vertices[:-1]))
-    inside = last_after >= start
-    gap = np.abs(vertices[-1][last_after[inside] - start] - points[before[inside]]).max(initial=0.0)
+    if len(points) != len(edge.points):
+        raise EngineError(
+            "join", f"a cell has {len(points)} vertices on a plane where its neighbour has {len(edge.points)}"
+        )
+    gap = float(np.abs(points - edge.points).max(initial=0.0))
     if gap > 10.0 * SNAP_MM:
         raise EngineError("join", f"neighbouring cells lie {gap:.2e} mm apart on their common plane")
 

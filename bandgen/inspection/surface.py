@@ -1,10 +1,11 @@
 """Does the mesh lie on the surface that the parts describe? Signed distances to the parts' own profiles, no kernel.
 
-Let f be, of the signed distances to all parts (negative inside), the least of those that add, cut by the negated others:
-it is zero on the band's true surface and changes by at most 1 mm a mm. So wherever the mesh keeps its deviation, |f| is
-no greater, and a mesh point with a greater |f| is wrong for certain: a part that is missing, moved, misshapen or filled.
+Let f be, of the signed distances to all parts (negative inside), the least of those that add, cut by the negated ones
+of the tools. It is zero on the band's true surface and changes by at most 1 mm a mm: where the mesh keeps its deviation
+|f| is no greater, and a mesh point with a greater |f| is wrong for certain. A part that is missing, moved, misshapen or
+filled shows as such points; but what lies off them, between the corners and middles of faces, only the volume tells.
 
-Looked at: every corner and middle of the first cell's faces; all other cells must equal the first.
+Looked at: every corner and middle of the first cell's faces. All other cells must equal the first.
 """
 
 from __future__ import annotations
@@ -17,8 +18,9 @@ import numpy as np
 
 from bandgen.cell import whole_cell
 from bandgen.engines.facets import Floats
-from bandgen.inspection.findings import Finding, Place
+from bandgen.inspection.findings import Finding, Place, Severity
 from bandgen.inspection.prediction import FLOAT32_MM
+from bandgen.inspection.topology import Bools
 from bandgen.layout.numbers import Layout
 from bandgen.parts import Frame, Part, Point, Profile, Revolved, arc_of
 from bandgen.units import SHORTEST_EDGE_MM, sincosd
@@ -70,7 +72,7 @@ def _alike(layout: Layout, mesh: Mesh) -> Finding:
 
 
 def _at_most(code: str, measured: float, limit: float, text: str, source: str, place: Place) -> Finding:
-    severity = "ok" if measured <= limit else "error"
+    severity: Severity = "ok" if measured <= limit else "error"
     return Finding(code, severity, measured, limit, text, source, place if severity == "error" else Place())
 
 
@@ -87,7 +89,8 @@ def signed_distance(parts: Sequence[Part], points: Floats) -> Floats:
     for part in parts:
         into = metal if part.sign > 0 else tools
         np.minimum(into, part_distance(part, points), out=into)
-    return np.maximum(metal, -tools)
+    f: Floats = np.maximum(metal, -tools)
+    return f
 
 
 def part_distance(part: Part, points: Floats) -> Floats:
@@ -95,7 +98,8 @@ def part_distance(part: Part, points: Floats) -> Floats:
     u, v, w = _local(points, part.frame)
     if isinstance(part.shape, Revolved):
         return outline_distance(part.shape.profile, np.hypot(u, w), v, on_axis=True)
-    return np.maximum(outline_distance(part.shape.profile, u, v), np.abs(w) - part.shape.length / 2.0)
+    distance: Floats = np.maximum(outline_distance(part.shape.profile, u, v), np.abs(w) - part.shape.length / 2.0)
+    return distance
 
 
 def _local(points: Floats, frame: Frame) -> Floats:
@@ -117,20 +121,20 @@ def outline_distance(profile: Profile, u: Floats, v: Floats, on_axis: bool = Fal
     return np.where(inside, -distance, distance)
 
 
-def _left_of(start: Point, end: Point, u: Floats, v: Floats) -> np.ndarray:
+def _left_of(start: Point, end: Point, u: Floats, v: Floats) -> Bools:
     """Whether the chord crosses the ray from each point towards +u: an odd count of crossings is inside."""
-    spans = (start.v > v) != (end.v > v)
     if start.v == end.v:
-        return spans
-    crossing: np.ndarray = spans & (u < start.u + (v - start.v) * ((end.u - start.u) / (end.v - start.v)))
+        return np.zeros(len(v), bool)
+    spans = (start.v > v) != (end.v > v)
+    crossing: Bools = spans & (u < start.u + (v - start.v) * ((end.u - start.u) / (end.v - start.v)))
     return crossing
 
 
-def _in_segment(start: Point, end: Point, u: Floats, v: Floats) -> np.ndarray:
+def _in_segment(start: Point, end: Point, u: Floats, v: Floats) -> Bools:
     """Whether each point lies between a bent side and its chord."""
     arc = arc_of(start, end)
     beyond = ((end.u - start.u) * (v - start.v) - (end.v - start.v) * (u - start.u)) * math.copysign(1.0, start.bulge)
-    within: np.ndarray = (beyond < 0.0) & ((u - arc.u) ** 2 + (v - arc.v) ** 2 < arc.radius**2)
+    within: Bools = (beyond < 0.0) & ((u - arc.u) ** 2 + (v - arc.v) ** 2 < arc.radius**2)
     return within
 
 

@@ -4,19 +4,20 @@ Stone frame of the station before a seam: y up the stone's axis from the ring's 
 ring's axis. Every line parallel to y meets each part of the quarter x >= 0, z >= 0, as far as the seam plane, in one
 interval that has a closed form; their union less recess and bore is integrated over a polar grid about the axis.
 
-Measured on 187 random bands: the grid is off by 2.3e-4 at most; a mesh by 0.006 of its deviation times its area, since
-polygons of equal area err only in the segments that an edge cuts short.
+Measured on some 400 random bands: the grid is off by 2.8e-4 at most; a mesh, as polygons of equal area err only in the
+segments that an edge cuts short, by 0.012 of its deviation times its area.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from itertools import combinations
 
 import numpy as np
 
 from bandgen.engines.facets import Floats
-from bandgen.inspection.findings import Finding, Place
+from bandgen.inspection.findings import Finding, Severity
 from bandgen.inspection.topology import Topology
 from bandgen.layout.numbers import Layout, PlugNumbers, ProngNumbers
 from bandgen.layout.seatwork import SeatNumbers
@@ -24,16 +25,13 @@ from bandgen.units import SHORTEST_EDGE_MM
 
 QUADRATURE = "quadrature on the layout's numbers, no kernel"
 GRID = 96
-"""Lines across the outer two of five rings about the stone's axis, and round all of them: 23 000 lines, 4 ms."""
+"""Lines across the outer two of five rings about the stone's axis, and round all of them: some 15 000 lines, 3.5 ms."""
 
 GRID_ERROR = 3e-4
 """Relative error that two grids may share, which their difference does not show."""
 
-FACET_SHARE = 0.02
-"""Of deviation times area: three times the most that facets were seen to add or take."""
-
-OVER_RIM_MM = 0.01
-"""How far the recess reaches over the rim (``builders.seat``); nothing stands there while the layout holds."""
+FACET_SHARE = 0.03
+"""Of deviation times area: over twice the most that facets were seen to add or take."""
 
 Interval = tuple[Floats, Floats]
 """Lower and upper end (k,) on each line; empty where the upper is not greater."""
@@ -44,15 +42,14 @@ def inspect_volume(layout: Layout, topology: Topology) -> Finding:
     predicted, error = predict_volume(layout)
     simplified = SHORTEST_EDGE_MM / 4.0  # joining corners a micron apart was seen to take 0.15 micron of skin
     room = error + topology.area * (FACET_SHARE * layout.spec.mesh.deviation_mm + simplified)
-    severity = "ok" if abs(topology.volume - predicted) <= room else "error"
-    text = f"mm3 of metal, within {room:.4f}"
-    return Finding("volume", severity, topology.volume, predicted, text, QUADRATURE, Place())
+    severity: Severity = "ok" if abs(topology.volume - predicted) <= room else "error"
+    return Finding("volume", severity, topology.volume, predicted, f"mm3 of metal, within {room:.4f}", QUADRATURE)
 
 
 def predict_volume(layout: Layout, grid: int = GRID) -> tuple[float, float]:
-    """Volume of an even band in mm3 and the bound on its error, from a grid 2/3 as fine."""
+    """Volume of an even band in mm3 and the bound on its error, from a grid half as fine."""
     count = len(layout.stations)
-    fine, coarse = quadrature(layout, grid), quadrature(layout, 2 * grid // 3)
+    fine, coarse = quadrature(layout, grid), quadrature(layout, grid // 2)
     return count * fine, count * (abs(fine - coarse) + GRID_ERROR * fine)
 
 
@@ -60,34 +57,31 @@ def quadrature(layout: Layout, grid: int) -> float:
     """Volume of the cell about the first seam in mm3, by the midpoint rule."""
     seat, seam = layout.stations[0].seat, layout.seams[0]
     half = math.radians(seam.before_deg)
-    radius, angle, weight = _lines(seat, seam.prong, half, grid)
-    x, z = radius * np.cos(angle), radius * np.sin(angle)
+    x, z, weight = _lines(seat, seam.prong, half, grid)
+    radius = np.hypot(x, z)
     parts = (_cup(seat, radius), _plug(seam.plug, seam.prong, half, x, z), _prong(seam.prong, half, x, z))
     floor = np.maximum(np.sqrt(seat.bore_radius_mm**2 - np.minimum(x, seat.bore_radius_mm) ** 2), x / math.tan(half))
     bottom = np.maximum(_recess(seat, radius), floor)
     metal = _covered(parts, floor, 2.0 * seam.prong.axis.crossing_mm)
-    cut = _covered(parts, bottom, seat.rim_mm + OVER_RIM_MM)
-    return 4.0 * float(weight @ (metal - cut))
+    cut = _covered(parts, bottom, seat.rim_mm)
+    return 4.0 * float(np.sum(weight * (metal - cut)))
 
 
 def _lines(seat: SeatNumbers, prong: ProngNumbers, half: float, grid: int) -> tuple[Floats, Floats, Floats]:
-    """Lines along y, as radius (k,), azimuth from x (k,) and the area (k,) that each stands for; no ring straddles an
-    edge of the seat's section."""
+    """Lines along y that may meet metal, as x (k,), z (k,) and the area (k,) that each stands for, in rings none of
+    which straddles an edge of the seat's section."""
     curve = seat.column_radius_mm + seat.fillet_mm * (1.0 - math.sin(math.radians(seat.bearing_deg)))
-    widest = prong.axis.spread_mm + prong.tip_mm * math.sin(prong.axis.lean) + prong.diameter_mm
-    highest = prong.axis.crossing_mm + prong.tip_mm
-    outer = max(math.hypot(widest, highest * math.sin(half)), seat.rim_radius_mm)
-    edges = (0.0, seat.column_radius_mm, curve, seat.mouth_radius_mm, seat.rim_radius_mm, outer)
-    counts = (grid // 8, grid // 8, grid // 4, grid, grid)
-    radii, widths = [], []
-    for low, high, count in zip(edges[:-1], edges[1:], counts, strict=True):
-        width = (high - low) / count
-        radii.append(low + width * (np.arange(count) + 0.5))
-        widths.append(np.full(count, width))
-    radius, step = np.concatenate(radii), math.pi / 2.0 / grid
+    across = (prong.axis.crossing_mm + prong.tip_mm) * math.tan(half)
+    along = prong.axis.spread_mm + prong.tip_mm * math.sin(prong.axis.lean) + prong.diameter_mm / 2.0
+    outer = max(math.hypot(across, along), seat.rim_radius_mm)
+    edges = np.array((0.0, seat.column_radius_mm, curve, seat.mouth_radius_mm, seat.rim_radius_mm, outer))
+    counts = np.array((grid // 8, grid // 8, grid // 4, grid, grid))
+    width = np.repeat(np.diff(edges) / counts, counts)
+    radius, step = np.cumsum(width) - width / 2.0, math.pi / 2.0 / grid
     angle = step * (np.arange(grid) + 0.5)
-    area = np.concatenate(widths) * radius * step
-    return np.repeat(radius, grid), np.tile(angle, len(radius)), np.repeat(area, grid)
+    x, z = np.outer(radius, np.cos(angle)), np.outer(radius, np.sin(angle))
+    met = (x < across) & (z < max(along, seat.rim_radius_mm))
+    return x[met], z[met], np.broadcast_to((width * radius * step)[:, None], x.shape)[met]
 
 
 def _cup(seat: SeatNumbers, radius: Floats) -> Interval:
@@ -144,13 +138,12 @@ def _prong(prong: ProngNumbers, half: float, x: Floats, z: Floats) -> Interval:
 
 
 def _covered(parts: Sequence[Interval], floor: Floats, ceiling: float) -> Floats:
-    """Length (k,) that the union of the intervals covers between floor and ceiling."""
-    low = np.clip(np.stack([part[0] for part in parts]), np.minimum(floor, ceiling), ceiling)
-    high = np.clip(np.stack([part[1] for part in parts]), low, ceiling)
-    order = np.argsort(low, axis=0)
-    low, high = np.take_along_axis(low, order, axis=0), np.take_along_axis(high, order, axis=0)
-    total, reached = high[0] - low[0], high[0]
-    for start, end in zip(low[1:], high[1:], strict=True):
-        total += np.maximum(end - np.maximum(start, reached), 0.0)
-        reached = np.maximum(reached, end)
+    """Length (k,) that the union of the intervals covers between floor and ceiling: singles less pairs, and so on."""
+    total = np.zeros_like(floor)
+    for count in range(1, len(parts) + 1):
+        for some in combinations(parts, count):
+            low, high = floor, np.full_like(floor, ceiling)
+            for start, end in some:
+                low, high = np.maximum(low, start), np.minimum(high, end)
+            total += (1.0 if count % 2 else -1.0) * np.maximum(high - low, 0.0)
     return total
