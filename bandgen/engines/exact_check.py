@@ -11,7 +11,8 @@ from OCP.TopExp import TopExp
 from OCP.TopoDS import TopoDS, TopoDS_Shape
 from OCP.TopTools import TopTools_IndexedDataMapOfShapeListOfShape, TopTools_ListOfShape
 
-from bandgen.engines.exact_solid import Solid, guarded, rough_box, subshapes
+from bandgen.engines.exact_mesh import subshapes
+from bandgen.engines.exact_solid import Solid, guarded, rough_box
 
 Point = tuple[float, float, float]
 
