@@ -134,10 +134,15 @@ def _table(record: dict[str, Any], folder: Path) -> str:
         ("metal", f"{record['volume_mm3']:.2f} mm3, {record['metal_g']:.2f} g of {spec['metal']['alloy']}"),
         ("mesh", f"{record['triangles']} triangles, genus {record['genus']}, {record['bodies']} body"),
         ("checks", f"{len(record['findings']) - len(bad)} passed, {len(bad)} to look at"),
-        *((f"  {f['severity']}", f"{f['code']}: {_number(f['measured'])}, limit {_number(f['limit'])} ({f['text']})") for f in bad),
+        *((f"  {finding['severity']}", _told(finding)) for finding in bad),
         *(("file", f"{folder / entry['name']} ({entry['bytes']} bytes)") for entry in record["files"].values()),
-    ]  # fmt: skip
+    ]
     return "\n".join(f"{label:<10}{text}" for label, text in rows)
+
+
+def _told(finding: dict[str, Any]) -> str:
+    measured, limit = _number(finding["measured"]), _number(finding["limit"])
+    return f"{finding['code']}: {measured}, limit {limit} ({finding['text']})"
 
 
 def _number(value: Any) -> str:

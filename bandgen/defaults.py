@@ -8,13 +8,15 @@ diameter, r the bore's radius.
 | proportions | the material's | `trade.stones` |
 | gap | 0.10 d within 0.12 .. 0.20 | 0.10 between bead-set stones (GIA benchmark), and a setter's margin |
 | floor | 0.35 d within 0.50 .. 0.80 | 0.5 under broad parts (Morris & Watson casting guidelines) |
-| culet clearance | blind: floor + max(0.12, 0.06 d); through: max(0.50, 0.35 d) | 0.5 from culet to finger (Stuller CAD practices) |
+| culet clearance | floor + max(0.12, 0.06 d); through: max(0.50, 0.35 d) | 0.5 from culet to finger (Stuller) |
 | rim under girdle | 0.10 d within 0.17 .. 0.35 | common practice, no source |
 | draft | feet of neighbours overlap by 0.15, within 1 .. 5 degrees | 0.15 between joined elements (Stuller) |
 | wall | 0.80, or what leaves a recess 0.40 wide | openings of 0.4 at least (Stuller) |
 | bearing | the stone's pavilion, from the mouth to the recess | common practice, no source |
 | fillet | 0.15 d within 0.10 .. 0.40, shorter than the edges it joins | common practice, no source |
-| prong | 0.35 + 0.22 d; share 0.20, or 0.15 mm where that is more; less where a pair would not stand 0.20 apart or the root over the bearing | gaps of 0.20 between claws (Morris & Watson) |
+| prong | 0.35 + 0.22 d | from memory: about 0.3 to 0.35 d, never under 0.6 |
+| overlap | 0.20, or 0.15 mm where that is more | a prong 0.15 in the cup (Stuller) |
+| .. at most | what leaves 0.20 between a pair, and the root off the bearing | claws 0.20 apart (Morris & Watson) |
 | prong height | max(0.50, 0.43 d): one pavilion depth | 0.5 to 1 above the seat before setting (bench guides) |
 | plug bite | 0.6 of the rim's land, less where the plug would be wider than its prongs | common practice, no source |
 """

@@ -47,7 +47,7 @@ class SpecError(BandgenError):
         super().__init__("\n".join(f"{source}: {problem}" for problem in problems))
 
 
-class FileFault(BandgenError):
+class FileFault(BandgenError):  # noqa: N818 (a fault of the file, as its findings are)
     """A file that is not a readable solid."""
 
     exit_code = 2

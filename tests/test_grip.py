@@ -83,12 +83,13 @@ def test_the_girdle_enters_the_prong_by_exactly_the_share(grip: tuple[float, ...
 
 
 @settings(deadline=None, max_examples=60)
-@given(grip=grips(), overlap=st.floats(0.05, 1.0 / 3.0), below=st.floats(0.1, 1.0))
-def test_reach_at_another_height(grip: tuple[float, ...], overlap: float, below: float) -> None:
+@given(grip=grips(), below=st.floats(0.05, 0.15))
+def test_reach_at_another_height(grip: tuple[float, ...], below: float) -> None:
+    """A prong whose side stands 0.03 off the mouth of the recess, at the rim."""
     girdle, half, draft, radius, diameter = grip
-    reach = (0.5 - overlap) * diameter
-    axis = axis_for_reach(reach, girdle, half, draft, radius, girdle - below)
-    assert least_distance(axis, girdle - below, radius) == pytest.approx(reach, abs=1e-9)
+    mouth, reach = radius - 1.1 * below, diameter / 2.0 + 0.03
+    axis = axis_for_reach(reach, girdle, half, draft, mouth, girdle - below)
+    assert least_distance(axis, girdle - below, mouth) == pytest.approx(reach, abs=1e-9)
 
 
 @settings(deadline=None, max_examples=60)

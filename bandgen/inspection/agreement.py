@@ -26,12 +26,19 @@ def inspect_agreement(solid: Solid, vertices: Floats, topology: Topology, deviat
     apart = float(np.abs(solid.bounds - topology.bounds).max())
     return [
         _finding("exact-valid", solid.is_valid() and solid.solid_count == 1, solid.solid_count, 1, "one valid solid"),
-        _finding("exact-genus", solid.genus == topology.genus, solid.genus, topology.genus or 0, "openings and handles"),
-        _finding("exact-volume", abs(solid.volume - topology.volume) <= slack * topology.area, solid.volume,
-                 topology.volume, f"mm3; mesh within deviation times area, {slack * topology.area:.4f}"),
+        _finding(
+            "exact-genus", solid.genus == topology.genus, solid.genus, topology.genus or 0, "openings and handles"
+        ),
+        _finding(
+            "exact-volume",
+            abs(solid.volume - topology.volume) <= slack * topology.area,
+            solid.volume,
+            topology.volume,
+            f"mm3; mesh within deviation times area, {slack * topology.area:.4f}",
+        ),
         _finding("exact-bounds", apart <= slack, apart, slack, "mm between the two bounding boxes"),
         _finding("exact-distance", distance <= slack, distance, slack, f"mm from {SAMPLES} mesh vertices to the faces"),
-    ]  # fmt: skip
+    ]
 
 
 def _finding(code: str, good: bool, measured: float, limit: float, text: str) -> Finding:

@@ -34,10 +34,14 @@ def inspect_prediction(layout: Layout, vertices: Floats, topology: Topology) -> 
 
 def extents(layout: Layout) -> tuple[float, float]:
     """Half the band's width and its outer radius, in mm: of the widest cup or prong, and of the highest tip or rim."""
-    width = max(max(_widest(seam.prong) for seam in layout.seams),
-                max(station.seat.rim_radius_mm for station in layout.stations))  # fmt: skip
-    outer = max(max(_highest(seam.prong) for seam in layout.seams),
-                max(math.hypot(station.seat.rim_mm, station.seat.rim_radius_mm) for station in layout.stations))  # fmt: skip
+    width = max(
+        max(_widest(seam.prong) for seam in layout.seams),
+        max(station.seat.rim_radius_mm for station in layout.stations),
+    )
+    outer = max(
+        max(_highest(seam.prong) for seam in layout.seams),
+        max(math.hypot(station.seat.rim_mm, station.seat.rim_radius_mm) for station in layout.stations),
+    )
     return width, outer
 
 

@@ -78,8 +78,14 @@ def _count_problems(spec: Spec) -> list[Problem]:
         advice = f"at most {most} fit; {stones.count} need a bore of {bore:.3f} mm"
         problems.append(Problem("stones.count", rule, stones.count, advice))
     if spec.seat.rim_diameter_mm / 2.0 > 0.8 * spec.finger.bore_mm / 2.0:
-        problems.append(Problem("seat.rim_diameter_mm", "is too wide for the bore", spec.seat.rim_diameter_mm,
-                                f"at most {0.8 * spec.finger.bore_mm:.3f} mm"))  # fmt: skip
+        problems.append(
+            Problem(
+                "seat.rim_diameter_mm",
+                "is too wide for the bore",
+                spec.seat.rim_diameter_mm,
+                f"at most {0.8 * spec.finger.bore_mm:.3f} mm",
+            )
+        )
     return problems
 
 

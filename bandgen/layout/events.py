@@ -35,8 +35,12 @@ def parting_height(seat: SeatNumbers, half: float) -> float:
 
 def list_events(spec: Spec, seat: SeatNumbers, seam: Seam) -> tuple[Event, ...]:
     """Every event of one kind of seam and its two stations."""
-    return (*_cup_events(spec, seat, seam), *_recess_events(spec, seat, seam), *_prong_events(spec, seat, seam),
-            *_plug_events(spec, seat, seam))  # fmt: skip
+    return (
+        *_cup_events(spec, seat, seam),
+        *_recess_events(spec, seat, seam),
+        *_prong_events(spec, seat, seam),
+        *_plug_events(spec, seat, seam),
+    )
 
 
 def _limit(name: str, distance: float, key: str, text: str) -> Event:
@@ -66,17 +70,29 @@ def _recess_events(spec: Spec, seat: SeatNumbers, seam: Seam) -> list[Event]:
     between = seat.column_bottom_mm * math.sin(half) - seat.column_radius_mm * math.cos(half)
     events = [
         _limit("recess-width", seat.column_radius_mm, "seat.wall_mm", "the wall leaves no recess"),
-        _limit("recess-outer-wall", seat.rim_radius_mm - seat.mouth_radius_mm, "seat.rim_diameter_mm",
-               "the mouth of the recess reaches the cup's side"),
+        _limit(
+            "recess-outer-wall",
+            seat.rim_radius_mm - seat.mouth_radius_mm,
+            "seat.rim_diameter_mm",
+            "the mouth of the recess reaches the cup's side",
+        ),
         _limit("recess-wall", seat.wall_mm, "seat.bearing_mm", "the recess reaches the cup's side"),
-        _limit("bearing-width", seat.mouth_radius_mm - seat.column_radius_mm, "seat.wall_mm",
-               "the bearing is too narrow (a thicker wall widens it)"),
-        _limit("bearing-angle", KEEP_AWAY_MM + (seat.bearing_deg - spec.stones.pavilion_deg), "seat.bearing_deg",
-               f"flatter than the pavilion ({spec.stones.pavilion_deg:g} degrees), so the stone stands off its seat"),
+        _limit(
+            "bearing-width",
+            seat.mouth_radius_mm - seat.column_radius_mm,
+            "seat.wall_mm",
+            "the bearing is too narrow (a thicker wall widens it)",
+        ),
+        _limit(
+            "bearing-angle",
+            KEEP_AWAY_MM + (seat.bearing_deg - spec.stones.pavilion_deg),
+            "seat.bearing_deg",
+            f"flatter than the pavilion ({spec.stones.pavilion_deg:g} degrees), so the stone stands off its seat",
+        ),
         _limit("recess-depth", seat.column_length_mm, "seat.floor_mm", "the bearing reaches the floor"),
         _limit("fillet-length", edges, "seat.fillet_mm", "the fillet is longer than its edges"),
         _limit("recesses-touch", between, "seat.wall_mm", "the recesses of two neighbours run into each other"),
-    ]  # fmt: skip
+    ]
     if not seat.through:
         culet = seat.bore_radius_mm + spec.stones.culet_clearance_mm - seat.floor_mm
         events.append(_limit("culet-floor", culet, "seat.floor_mm", "the culet reaches the floor"))
@@ -92,14 +108,24 @@ def _prong_events(spec: Spec, seat: SeatNumbers, seam: Seam) -> list[Event]:
     mouth = prong.axis.distance_to_circle(seat.rim_mm, seat.mouth_radius_mm) - radius
     shoulder = spec.prong.height_above_girdle_mm - (prong.diameter_mm if prong.tip == "dome" else 0.0) / 2.0
     return [
-        _limit("pair-touch", prong.clear_width_at(seat.bore_radius_mm), "prong.overlap",
-               "the two prongs of a pair run into each other"),
+        _limit(
+            "pair-touch",
+            prong.clear_width_at(seat.bore_radius_mm),
+            "prong.overlap",
+            "the two prongs of a pair run into each other",
+        ),
         _limit("prong-leaves-cup", radius - max(at_rim, at_foot), "prong.diameter_mm", "the prong stands off the cups"),
         _limit("girdle-depth-land", mouth, "prong.overlap", "the prong stands over the bearing"),
-        _limit("prong-mid-plane", seat.bore_radius_mm * math.sin(half) - radius, "prong.diameter_mm",
-               "the prong reaches under the middle of a stone"),
-        _limit("prong-shoulder", shoulder, "prong.height_above_girdle_mm", "the prong's shoulder lies under the girdle"),
-    ]  # fmt: skip
+        _limit(
+            "prong-mid-plane",
+            seat.bore_radius_mm * math.sin(half) - radius,
+            "prong.diameter_mm",
+            "the prong reaches under the middle of a stone",
+        ),
+        _limit(
+            "prong-shoulder", shoulder, "prong.height_above_girdle_mm", "the prong's shoulder lies under the girdle"
+        ),
+    ]
 
 
 def _plug_events(spec: Spec, seat: SeatNumbers, seam: Seam) -> list[Event]:
@@ -109,23 +135,43 @@ def _plug_events(spec: Spec, seat: SeatNumbers, seam: Seam) -> list[Event]:
     wall = seat.rim_radius_mm - spec.plug.bite_mm - seat.mouth_radius_mm
     events = [
         _limit("plug-mouth", wall, "plug.bite_mm", "the plug's wall reaches the mouth of the recess"),
-        _limit("plug-end", seam.prong.diameter_mm / 2.0 - plug.half_width_mm, "prong.diameter_mm",
-               "the plug's end is wider than the prong that buries it"),
-        _limit("pinhole", _least_seal(seat, seam), "plug.bite_mm",
-               "a pinhole would stay between plug, cup and prong (bite deeper, or a thicker prong)"),
-        _limit("plug-height", plug.top_mm - max(plug.foot_mm, seat.bore_radius_mm), "plug.foot_clearance_mm",
-               "the plug has no height"),
-    ]  # fmt: skip
+        _limit(
+            "plug-end",
+            seam.prong.diameter_mm / 2.0 - plug.half_width_mm,
+            "prong.diameter_mm",
+            "the plug's end is wider than the prong that buries it",
+        ),
+        _limit(
+            "pinhole",
+            _least_seal(seat, seam),
+            "plug.bite_mm",
+            "a pinhole would stay between plug, cup and prong (bite deeper, or a thicker prong)",
+        ),
+        _limit(
+            "plug-height",
+            plug.top_mm - max(plug.foot_mm, seat.bore_radius_mm),
+            "plug.foot_clearance_mm",
+            "the plug has no height",
+        ),
+    ]
     text = f"over the height where the feet part ({parting:.4f} mm) a void is trapped in every gap"
     kind: Literal["limit", "flip"] = "limit" if clearance > 0.0 else "flip"  # flush, the bore trims it anyway
     events.append(Event("plug-foot-parting", parting - clearance, kind, "plug.foot_clearance_mm", text))
     if clearance > 0.0:
         events += [
-            _limit("plug-foot-finger", clearance, "plug.foot_clearance_mm",
-                   "a film of air stays between plug and finger (0 lets the plug reach it)"),
-            _limit("plug-foot-pocket", pocket(seat, seam.prong, half, plug.foot_mm), "plug.foot_clearance_mm",
-                   "a void is trapped under the plug: the feet close it at the finger, but part from the prong above"),
-        ]  # fmt: skip
+            _limit(
+                "plug-foot-finger",
+                clearance,
+                "plug.foot_clearance_mm",
+                "a film of air stays between plug and finger (0 lets the plug reach it)",
+            ),
+            _limit(
+                "plug-foot-pocket",
+                pocket(seat, seam.prong, half, plug.foot_mm),
+                "plug.foot_clearance_mm",
+                "a void is trapped under the plug: the feet close it at the finger, but part from the prong above",
+            ),
+        ]
     return events
 
 
