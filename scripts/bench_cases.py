@@ -62,10 +62,10 @@ def seconds(call: Call) -> float:
     return time.perf_counter() - start
 
 
-def warm(call: Call, repeat: int) -> Sample:
-    """Median seconds after one run that does not count."""
+def warm(call: Call, repeat: int) -> list[float]:
+    """Seconds of each run, after one that does not count."""
     call()
-    return median_of([seconds(call) for _ in range(repeat)])
+    return [seconds(call) for _ in range(repeat)]
 
 
 def alternated(calls: Sequence[Call], repeat: int) -> list[Sample]:

@@ -17,7 +17,7 @@ def small_band():
     return bandgen.generate(make_spec(SMALL))
 
 
-@pytest.fixture()
+@pytest.fixture
 def spec_file(tmp_path):
     """A spec on disk."""
     path = tmp_path / "small.toml"

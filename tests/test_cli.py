@@ -11,7 +11,6 @@ import pytest
 
 from bandgen.cli import main
 
-
 PROMISED = {
     *("name", "spec", "spec_sha256", "version", "layout", "stone_count", "girdle_gap_mm", "inner_diameter_mm"),
     *("girdle_radius_mm", "volume_mm3", "bodies", "genus", "watertight", "self_intersections", "triangles"),
