@@ -22,6 +22,7 @@ from bandgen.trade.stones import MATERIALS
 
 SIZE_LIMIT_BYTES = 1_000_000
 BORE_RANGE_MM = (10.0, 80.0)
+SCHEMA_NAME_PATTERN = r"^(?!.*\.\.)[A-Za-z0-9_-]([A-Za-z0-9 ._-]{0,78}[A-Za-z0-9_-])?$"
 NAME_PATTERN = r"^[A-Za-z0-9_-][A-Za-z0-9 ._-]{0,79}$"
 
 
@@ -192,6 +193,7 @@ class Spec(Table):
     name: str = Field(
         default="band",
         pattern=NAME_PATTERN,
+        json_schema_extra={"pattern": SCHEMA_NAME_PATTERN},
         description="Name of the band and of its files: letters, digits, space, dot, hyphen, underscore.",
     )
     finger: Finger = Field(description="The finger.")
@@ -253,8 +255,10 @@ def _allow_auto(node: Any) -> None:
     if isinstance(node, dict):
         if node.get("default", 0) is None:
             del node["default"]
+        if isinstance(node.get("default"), dict):
+            node["default"] = {key: value for key, value in node["default"].items() if value is not None}
         for name, field in node.get("properties", {}).items():
-            if "Computed when left out" in field.get("description", ""):
+            if "minimum" in field and name not in node.get("required", ()) and name != "inner_diameter_mm":
                 number = {key: field.pop(key) for key in ("type", "minimum", "maximum")}
                 node["properties"][name] = {"anyOf": [number, {"const": "auto"}], **field}
         for value in node.values():

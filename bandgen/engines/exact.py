@@ -78,8 +78,8 @@ def make_solid(part: Part) -> Solid:
         else:
             shape = _extrude(part.shape.profile, part.frame, part.shape.length)
     solid, meant = _one_solid(shape, operation), volume(part.shape)
-    if abs(solid.volume - meant) > PART_VOLUME_RELATIVE * abs(meant):
-        raise EngineError(operation, f"has {solid.volume:.9g} mm3 where its profile says {meant:.9g}")
+    if abs(solid.quick_volume - meant) > PART_VOLUME_RELATIVE * abs(meant):
+        raise EngineError(operation, f"has {solid.quick_volume:.9g} mm3 where its profile says {meant:.9g}")
     return solid
 
 
@@ -124,7 +124,7 @@ def _body(parts: Sequence[Part], planes: Sequence[Plane]) -> Solid:
 def _fuse(added: Sequence[Solid]) -> Solid:
     """All additions in one; an envelope catches a kernel that lost one of them."""
     joined = Solid(_combine(BRepAlgoAPI_Fuse, added[:1], added[1:], "fuse"))
-    volumes = [solid.volume for solid in added]
+    volumes = [solid.quick_volume for solid in added]
     slack = FUSE_VOLUME_RELATIVE * sum(volumes)
     if not max(volumes) - slack <= joined.volume <= sum(volumes) + slack:
         raise EngineError("fuse", f"gave {joined.volume:.9g} mm3 of {max(volumes):.9g} to {sum(volumes):.9g} possible")
@@ -161,8 +161,8 @@ def _one_solid(shape: TopoDS_Shape, operation: str) -> Solid:
     if len(bodies) != 1:
         raise EngineError(operation, f"gave {len(bodies)} bodies instead of one")
     solid = Solid(bodies[0])
-    if not solid.volume > 0.0:
-        raise EngineError(operation, f"gave a volume of {solid.volume:.3g} mm3")
+    if not solid.quick_volume > 0.0:
+        raise EngineError(operation, f"gave a volume of {solid.quick_volume:.3g} mm3")
     return solid
 
 

@@ -97,6 +97,11 @@ class Solid:
     shape: TopoDS_Shape
 
     @cached_property
+    def quick_volume(self) -> float:
+        """Volume in mm3 by the kernel's fixed rule: exact to 1e-13 on whole surfaces, seen 1e-5 off on trimmed ones."""
+        return _mass(self.shape, BRepGProp.VolumeProperties_s)
+
+    @cached_property
     def volume(self) -> float:
         """Volume in mm3 by adaptive quadrature; negative if turned inside out."""
         with guarded("measure"):

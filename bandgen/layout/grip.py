@@ -2,7 +2,7 @@
 
 Stone frame of one of the two neighbours: x towards the seam, y up the stone's axis from the ring's centre, z along
 the ring's axis. The seam plane leans from the stone's axis by half the pitch, so a prong in that plane is not
-parallel to the stone's axis: a plan view is 3 % off at 2.0 mm stones and 13 % at 3.5.
+parallel to the stone's axis: a plan view is 3 % off at 2.0 mm stones and 10 % at 3.5.
 """
 
 from __future__ import annotations
