@@ -233,7 +233,8 @@ def _same_corners(mesh: _Faces, first: Ints, second: Ints) -> Bools:
 
 
 def _span(vector: Floats) -> Floats:
-    span: Floats = np.abs(vector).max(axis=0)
+    x, y, z = np.abs(vector)
+    span: Floats = np.maximum(np.maximum(x, y, out=x), z, out=x)
     return span
 
 
@@ -307,14 +308,19 @@ def _apart_at_corner(mesh: _Faces, first: Ints, second: Ints, same: Bools) -> Bo
     axis = a / _span(a) + b / _span(b) - c / _span(c) - d / _span(d)
     fore, back = ([_lean(axis, side, mesh.slack) for side in pair] for pair in ((a, b), (c, d)))
     clear: Bools = (fore[0] > 0) & (fore[1] > 0) & (back[0] < 0) & (back[1] < 0)
-    for u, v, w, x, normal in (
-        (a, b, c, d, mesh.normal[:, first]),
-        (b, a, c, d, mesh.normal[:, first]),
-        (c, d, a, b, mesh.normal[:, second]),
-        (d, c, a, b, mesh.normal[:, second]),
-    ):
-        own, one, two = (_sign((u, normal, vector), mesh.slack) for vector in (v, w, x))
-        clear |= (own * one < 0) & (own * two < 0)
+    left = np.flatnonzero(~clear)
+    a, b, c, d = (side[:, left] for side in (a, b, c, d))
+    clear[left] = _apart_by_a_side(mesh, (a, b, c, d), mesh.normal[:, first[left]], mesh.normal[:, second[left]])
+    return clear
+
+
+def _apart_by_a_side(mesh: _Faces, sides: tuple[Floats, Floats, Floats, Floats], one: Floats, two: Floats) -> Bools:
+    """The planes through a side, for :func:`_apart_at_corner`; ``one`` and ``two`` are the faces' normals (3, k)."""
+    a, b, c, d = sides
+    clear = np.zeros(a.shape[1], bool)
+    for u, v, w, x, normal in ((a, b, c, d, one), (b, a, c, d, one), (c, d, a, b, two), (d, c, a, b, two)):
+        own, near, far = (_sign((u, normal, vector), mesh.slack) for vector in (v, w, x))
+        clear |= (own * near < 0) & (own * far < 0)
     abc, abd, acd, bcd = (_sign(three, mesh.slack) for three in ((a, b, c), (a, b, d), (a, c, d), (b, c, d)))
     clear |= (abc * acd > 0) | (abd * acd < 0) | (abc * bcd < 0) | (abd * bcd > 0)
     return clear

@@ -154,7 +154,7 @@ def _plug_events(spec: Spec, seat: SeatNumbers, seam: Seam) -> list[Event]:
             "the plug has no height",
         ),
     ]
-    text = f"over the height where the feet part ({parting:.4f} mm) a void is trapped in every gap"
+    text = f"over the height where the feet part ({parting:.4f} mm) a void can be trapped in every gap"
     kind: Literal["limit", "flip"] = "limit" if clearance > 0.0 else "flip"  # flush, the bore trims it anyway
     events.append(Event("plug-foot-parting", parting - clearance, kind, "plug.foot_clearance_mm", text))
     if clearance > 0.0:
