@@ -113,9 +113,7 @@ def bound_hugging(rng: random.Random) -> Data:
     value = (low if side > 0.0 else high) + (-off if rng.random() < 0.1 else off)
     if key == "stones.count":
         value = (int(low) if side > 0.0 else int(high)) + rng.choice((0, 0, 0, 1, -1))
-    if key == "stones.diameter_mm":
-        return plain(rng, {}, value)
-    return plain(rng, {key: value}, _suitable_diameter(key, value))
+    return plain(rng, {key: value}, value if key == "stones.diameter_mm" else _suitable_diameter(key, value))
 
 
 def event_hugging(rng: random.Random) -> Data:
@@ -174,18 +172,15 @@ def _meeting_z(numbers: Numbers, radial: float) -> float:
     return math.copysign(math.sqrt(abs(rest)), rest)
 
 
-def _prong_side(numbers: Numbers, radial: float, side: float) -> float:
-    """z of the prong's outer (+1) or inner (-1) side in the seam plane."""
-    prong = numbers.seam.prong
-    return prong.axis.z_at(radial) + side * prong.diameter_mm / 2.0 / math.cos(prong.axis.lean)
+def _feet_off_prong(side: float, radial: Callable[[Numbers], float]) -> Callable[[Numbers], float]:
+    """From the prong's outer (+1) or inner (-1) side to where the cups' sides meet, in z at a radial height."""
 
+    def distance(numbers: Numbers) -> float:
+        prong, height = numbers.seam.prong, radial(numbers)
+        edge = prong.axis.z_at(height) + side * prong.diameter_mm / 2.0 / math.cos(prong.axis.lean)
+        return _meeting_z(numbers, height) - edge
 
-def _at_bore(side: float) -> Callable[[Numbers], float]:
-    return lambda n: _meeting_z(n, n.seat.bore_radius_mm) - _prong_side(n, n.seat.bore_radius_mm, side)
-
-
-def _at_plug(end: str, side: float) -> Callable[[Numbers], float]:
-    return lambda n: _meeting_z(n, getattr(n.seam.plug, end)) - _prong_side(n, getattr(n.seam.plug, end), side)
+    return distance
 
 
 def _under_plug_top(numbers: Numbers) -> float:
@@ -193,12 +188,23 @@ def _under_plug_top(numbers: Numbers) -> float:
     return numbers.seam.plug.top_mm - numbers.seat.bore_radius_mm - parting
 
 
+_BORE, _FOOT, _TOP = (lambda n: n.seat.bore_radius_mm), (lambda n: n.seam.plug.foot_mm), (lambda n: n.seam.plug.top_mm)
 # Features that might coincide, whether an event knows of it or not: the distance, and keys that move it.
 COINCIDENCES: dict[str, tuple[Any, ...]] = {
-    "feet and prong's outside at bore": (_at_bore(1.0), "prong.overlap", "prong.diameter_mm", "seat.draft_deg"),
-    "feet and prong's inside at bore": (_at_bore(-1.0), "prong.overlap", "prong.diameter_mm", "seat.draft_deg"),
-    "feet and prong's inside at plug's foot": (_at_plug("foot_mm", -1.0), "plug.foot_clearance_mm", "prong.overlap"),
-    "cups and prong's inside at plug's top": (_at_plug("top_mm", -1.0), "plug.bite_mm", "seat.rim_diameter_mm"),
+    "feet, prong's outside, bore": (
+        _feet_off_prong(1.0, _BORE),
+        "prong.overlap",
+        "prong.diameter_mm",
+        "seat.draft_deg",
+    ),
+    "feet, prong's inside, bore": (
+        _feet_off_prong(-1.0, _BORE),
+        "prong.overlap",
+        "prong.diameter_mm",
+        "seat.draft_deg",
+    ),
+    "feet, prong's inside, plug's foot": (_feet_off_prong(-1.0, _FOOT), "plug.foot_clearance_mm", "prong.overlap"),
+    "cups, prong's inside, plug's top": (_feet_off_prong(-1.0, _TOP), "plug.bite_mm", "seat.rim_diameter_mm"),
     "cups part at plug's top": (_under_plug_top, "seat.rim_diameter_mm", "seat.draft_deg", "plug.bite_mm"),
     "plug stops at bore": (lambda n: n.spec.plug.foot_clearance_mm, "plug.foot_clearance_mm"),
     "no fillet": (lambda n: n.seat.fillet_mm, "seat.fillet_mm"),
@@ -287,8 +293,8 @@ def _foot_room(data: Data, filled: Spec) -> float:
 def _trimmings(rng: random.Random, data: Data, fixed: Data) -> None:
     """What has no bearing on the layout's proportions: the name and the mesh's deviation."""
     if rng.random() < KEY_SHARE:
-        data["name"] = rng.choice("AZaz09_-") + "".join(rng.choices("Az 0._-", k=rng.randrange(6))) + "x"
-        data["name"] = data["name"].replace("..", ".")
+        inner = "".join(rng.choices("Az 0._-", k=rng.randrange(6))).replace("..", ".")
+        data["name"] = f"{rng.choice('AZaz09_-')}{inner}x"
     if "mesh.deviation_mm" not in fixed and rng.random() < KEY_SHARE:
         fine = rng.random() < 0.04
         put(data, "mesh.deviation_mm", _log_uniform(rng, 0.0005 if fine else 0.003, 0.05))
@@ -333,8 +339,7 @@ def _moved(data: Data, key: str, name: str, target: float) -> Data | None:
         distance = None if numbers is None else numbers.distance(name)
         return math.nan if distance is None else distance - target
 
-    now = get(data, key)
-    middle = now if isinstance(now, float | int) else (low + high) / 2.0
+    middle = now if isinstance(now := get(data, key), float | int) else (low + high) / 2.0
     root = _root(miss, sorted({middle, *(low + (high - low) * step / 12.0 for step in range(13))}), middle)
     return None if root is None else at(root)
 

@@ -24,16 +24,18 @@ def spec_of(seed: int) -> Data:
 
 
 @cache
-def is_accepted(seed: int) -> bool:
+def stone_count(seed: int) -> int:
+    """How many stones the seed's band has, 0 where it is refused."""
     try:
-        compute_layout(make_spec(spec_of(seed)))
+        return len(compute_layout(make_spec(spec_of(seed))).stations)
     except SpecError:
-        return False
-    return True
+        return 0
 
 
 def exact_seeds(count: int) -> list[int]:
-    return [seed for seed in range(MANY) if is_accepted(seed)][:: MANY // count // 2][:count]
+    """The seeds of the smallest bands: the exact engine takes seconds on each, and more with more stones."""
+    accepted = [seed for seed in range(MESH_SEEDS) if stone_count(seed)]
+    return sorted(accepted, key=stone_count)[:count]
 
 
 @pytest.mark.parametrize("seed", range(MESH_SEEDS))
@@ -49,7 +51,7 @@ def test_sound_by_both_engines_and_in_every_format(index):
 
 
 def test_at_least_half_of_the_specs_are_accepted():
-    accepted = sum(is_accepted(seed) for seed in range(MANY))
+    accepted = sum(stone_count(seed) > 0 for seed in range(MANY))
     assert accepted >= MANY / 2, f"{accepted} of {MANY}"
 
 
@@ -63,7 +65,8 @@ def test_every_key_is_drawn_and_every_optional_one_left_out():
 
 
 def test_both_ends_of_every_range_are_met():
-    """Draws that hug a bound meet each end of each key's range within a thousandth of it, over 2,000 seeds' plans."""
+    """Draws that hug a bound meet the ends of each key's range within a thousandth of it; a few may wait for more
+    seeds than these."""
     met = {key: [False, False] for key in RANGES}
     for seed in range(MANY):
         for key, (low, high) in RANGES.items():
@@ -72,7 +75,7 @@ def test_both_ends_of_every_range_are_met():
                 met[key][0] |= abs(value - low) <= 1e-3 * (high - low)
                 met[key][1] |= abs(value - high) <= 1e-3 * (high - low)
     missed = [key for key, ends in met.items() if not all(ends)]
-    assert len(missed) <= len(met) // 4, missed
+    assert len(missed) <= len(met) // 8, missed
 
 
 def test_every_choice_is_drawn():
