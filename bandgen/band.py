@@ -45,6 +45,7 @@ def build_mesh(layout: Layout) -> Mesh:
         order.append((which[key], seam.angle_deg))
     closed = ring.close_ring(strips, order)
     vertices = closed.vertices.astype(np.float32).astype(np.float64)
+    vertices.flags.writeable = closed.faces.flags.writeable = False
     return Mesh(vertices, closed.faces, closed.cell_faces)
 
 
@@ -76,18 +77,14 @@ def _strip(layout: Layout, seam: Seam) -> ring.Strip:
     return ring.strip_of_whole(mesh.evaluate(cell.parts, (cell.before, cell.after, MIRROR_Z), deviation))
 
 
-def _stations(layout: Layout, seam: Seam) -> tuple[Station, Station]:
-    return layout.stations[seam.index], layout.stations[(seam.index + 1) % len(layout.stations)]
-
-
 def _is_even(layout: Layout, seam: Seam) -> bool:
-    before, after = _stations(layout, seam)
+    before, after = layout.around(seam)
     return before.seat == after.seat and seam.before_deg == seam.after_deg
 
 
 def _cell_key(layout: Layout, seam: Seam) -> CellKey:
     """What decides a cell, without where it stands."""
-    before, after = _stations(layout, seam)
+    before, after = layout.around(seam)
     return (
         replace(before, index=0, angle_deg=0.0),
         replace(after, index=0, angle_deg=0.0),

@@ -16,7 +16,7 @@ from bandgen.builders.bore import build_bore, half_width
 from bandgen.builders.plug import build_plug
 from bandgen.builders.prong import build_prongs
 from bandgen.builders.seat import build_seat
-from bandgen.layout.numbers import Layout, Seam, Station
+from bandgen.layout.numbers import Layout, Seam
 from bandgen.parts import Part, Plane
 from bandgen.units import sincosd
 
@@ -37,20 +37,22 @@ class Cell:
 
 def whole_cell(layout: Layout, seam: Seam) -> Cell:
     """Everything between two stones' mid-planes."""
-    before, after = _stations(layout, seam)
+    before, after = layout.around(seam)
     parts = (
         *build_seat(before, -seam.before_deg),
         *build_seat(after, seam.after_deg),
         *build_prongs(seam),
         build_plug(seam),
-        build_bore(seam, layout.bore_radius_mm, half_width(before.seat.rim_radius_mm, seam.prong)),
+        build_bore(
+            seam, layout.bore_radius_mm, half_width(max(s.seat.rim_radius_mm for s in (before, after)), seam.prong)
+        ),
     )
     return Cell(parts, station_plane(-seam.before_deg, -1), station_plane(seam.after_deg, 1))
 
 
 def quarter_cell(layout: Layout, seam: Seam) -> Cell:
     """The quarter x >= 0, z >= 0 of the cell between two equal stones."""
-    before, _ = _stations(layout, seam)
+    before, _ = layout.around(seam)
     parts = (
         *build_seat(before, -seam.before_deg),
         build_prongs(seam)[0],
@@ -58,10 +60,6 @@ def quarter_cell(layout: Layout, seam: Seam) -> Cell:
         build_bore(seam, layout.bore_radius_mm, half_width(before.seat.rim_radius_mm, seam.prong)),
     )
     return Cell(parts, station_plane(-seam.before_deg, -1), MIRROR_X, (MIRROR_Z,))
-
-
-def _stations(layout: Layout, seam: Seam) -> tuple[Station, Station]:
-    return layout.stations[seam.index], layout.stations[(seam.index + 1) % len(layout.stations)]
 
 
 def station_plane(angle_deg: float, side: int) -> Plane:

@@ -9,30 +9,42 @@ import argparse
 import json
 import os
 import sys
+import threading
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from bandgen.errors import BandgenError, Problem, SpecError
-
-FORMAT_NAMES = ("stl", "3mf", "step")
+from bandgen.exporters import FORMAT_NAMES, check_formats
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the exit code."""
     options = _parser().parse_args(arguments)
     try:
-        return int(options.run(options))
+        code = int(options.run(options))
+        sys.stdout.flush()
+        return code
     except BandgenError as error:
-        print(error, file=sys.stderr)
+        _complain(error)
         return error.exit_code
-    except BrokenPipeError:
+    except BrokenPipeError:  # the reader of the table has gone; the files are written
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 3
+    except OSError as error:
+        _complain(f"cannot write the output: {error}")
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 3
     except KeyboardInterrupt:
-        print("interrupted", file=sys.stderr)
+        _complain("interrupted")
         return 130
+
+
+def _complain(text: object) -> None:
+    """To standard error, whatever its encoding can hold."""
+    encoding = sys.stderr.encoding or "ascii"
+    print(str(text).encode(encoding, "backslashreplace").decode(encoding), file=sys.stderr)
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -61,7 +73,9 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _make(options: argparse.Namespace) -> int:
-    formats = _formats(options.formats)
+    _tolerate(sys.stdout)
+    formats = tuple(part.strip().lower() for part in options.formats.split(",") if part.strip())
+    check_formats(formats)
     changes = dict(_change(text) for text in options.set)
     from bandgen.spec import load_spec
 
@@ -73,8 +87,10 @@ def _make(options: argparse.Namespace) -> int:
     from bandgen.pipeline import export, generate
 
     folder = Path(options.out if options.out is not None else safe_name(spec.name))
-    band = generate(spec)
-    band = export(band, folder, formats, options.keep_rejected, _silent if options.quiet else _progress)
+    progress = _Progress(options.quiet)
+    progress("building and verifying the mesh")
+    band = export(generate(spec), folder, formats, options.keep_rejected, progress)
+    progress.close()
     if options.json:
         print(json.dumps(band.record, indent=1, allow_nan=False))
     elif not options.quiet:
@@ -93,13 +109,10 @@ def with_source(compute: Any, spec: Any, source: str) -> None:
         raise SpecError(list(error.problems), source) from None
 
 
-def _formats(text: str) -> tuple[str, ...]:
-    names = tuple(dict.fromkeys(part.strip().lower() for part in text.split(",") if part.strip()))
-    wrong = [name for name in names if name not in FORMAT_NAMES]
-    if wrong or not names:
-        rule = f"must be a list of {', '.join(FORMAT_NAMES)}"
-        raise SpecError([Problem("--formats", rule, ",".join(wrong))], "command line")
-    return names
+def _tolerate(stream: Any) -> None:
+    """Letters that the terminal's encoding lacks are escaped, not fatal."""
+    if hasattr(stream, "reconfigure"):
+        stream.reconfigure(errors="backslashreplace")
 
 
 def _change(text: str) -> tuple[str, Any]:
@@ -111,14 +124,28 @@ def _change(text: str) -> tuple[str, Any]:
         return key.strip(), tomllib.loads(f"value = {value}")["value"]
     except tomllib.TOMLDecodeError:
         return key.strip(), value.strip()
+    except (ValueError, RecursionError) as cause:  # digits or brackets beyond reason
+        raise SpecError([Problem("--set", f"must hold a plain value ({cause})", key)], "command line") from None
 
 
-def _silent(stage: str) -> None:
-    pass
+class _Progress:
+    """Tells of every stage that lasts, once it has lasted two thirds of a second."""
 
+    def __init__(self, quiet: bool) -> None:
+        self._quiet = quiet
+        self._timer: threading.Timer | None = None
 
-def _progress(stage: str) -> None:
-    print(f"{stage} …", file=sys.stderr, flush=True)
+    def __call__(self, stage: str) -> None:
+        self.close()
+        if not self._quiet:
+            self._timer = threading.Timer(0.67, _complain, (f"{stage} ...",))
+            self._timer.daemon = True
+            self._timer.start()
+
+    def close(self) -> None:
+        """The stage has ended."""
+        if self._timer is not None:
+            self._timer.cancel()
 
 
 def _table(record: dict[str, Any], folder: Path) -> str:
@@ -152,7 +179,10 @@ def _number(value: Any) -> str:
 def _check(options: argparse.Namespace) -> int:
     from bandgen.inspection.file import inspect_file
 
-    result = inspect_file(Path(options.file), _silent if options.json else _progress)
+    progress = _Progress(options.json)
+    progress("reading and verifying the file")
+    result = inspect_file(Path(options.file), progress)
+    progress.close()
     if options.json:
         print(json.dumps(result, indent=1, allow_nan=False))
     else:

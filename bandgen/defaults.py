@@ -36,6 +36,8 @@ from bandgen.trade.stones import MATERIALS
 from bandgen.units import KEEP_AWAY_MM, tand
 
 FOOT_OVERLAP_MM = 0.15
+LEAST_DRAFT_DEG = 0.05
+"""Under this the exact kernel takes a cone for a cylinder (seen up to 0.02 on a 1.5 mm cup)."""
 LEAST_FOOT_OVERLAP_MM = 0.005
 """Feet that meet by less are a sliver: neither a joint nor a gap (common practice, no source)."""
 PRONG_IN_CUP_MM = 0.15
@@ -54,7 +56,7 @@ def fill(spec: Spec) -> tuple[Spec, tuple[Move, ...]]:
     gave stays as it is. Filling a filled spec changes nothing."""
     spec = _fill_stones(spec)
     spec = _fill_cup(spec)
-    spec, moves = _keep_feet_off_touching(spec)
+    spec, moves = _settle_draft(spec)
     spec = _fill_recess(spec)
     return _fill_prong(spec), moves
 
@@ -99,18 +101,32 @@ def _fill_cup(spec: Spec) -> Spec:
     return _set(spec, "seat", bearing_deg=spec.stones.pavilion_deg)
 
 
-def _keep_feet_off_touching(spec: Spec) -> tuple[Spec, tuple[Move, ...]]:
-    """Move the draft a little where neighbouring feet would just touch; both sides of the touch are sound."""
+def _settle_draft(spec: Spec) -> tuple[Spec, tuple[Move, ...]]:
+    """Move a draft that is next to none, or one at which neighbouring feet would just touch (sound on both sides)."""
+    moves: list[Move] = []
+    if 0.0 < spec.seat.draft_deg < LEAST_DRAFT_DEG:
+        spec = _moved_draft(spec, 0.0, "a cup so nearly straight is made straight", moves)
     overlap = foot_overlap(spec)
     parting = parting_height(compute_seat(spec, girdle_radius(spec), wall_mm=0.0), math.pi / spec.stones.count)
-    if abs(overlap) >= LEAST_FOOT_OVERLAP_MM - 1e-9 and abs(parting) >= KEEP_AWAY_MM - 1e-9:
-        return spec, ()
+    if abs(overlap) < LEAST_FOOT_OVERLAP_MM - 1e-9 or abs(parting) < KEEP_AWAY_MM - 1e-9:
+        used = _draft_off_touching(spec, overlap)
+        spec = _moved_draft(spec, used, "neighbouring feet would just touch at the finger", moves)
+    return spec, tuple(moves)
+
+
+def _moved_draft(spec: Spec, used: float, reason: str, moves: list[Move]) -> Spec:
+    moves.append(Move("seat.draft_deg", spec.seat.draft_deg, used, reason))
+    return spec.model_copy(update={"seat": spec.seat.model_copy(update={"draft_deg": used})})
+
+
+def _draft_off_touching(spec: Spec, overlap_mm: float) -> float:
+    """The nearest draft at which the feet clearly meet or clearly do not; none less than the least but 0."""
     # Lowering the parting line by the keep-away takes twice that times the slope between side and seam plane.
     away = max(LEAST_FOOT_OVERLAP_MM, 2.5 * KEEP_AWAY_MM * math.tan(math.pi / spec.stones.count))
-    used = _draft_for_overlap(spec, math.copysign(away, overlap))
-    used = used if used >= 0.0 else _draft_for_overlap(spec, -away)
-    move = Move("seat.draft_deg", spec.seat.draft_deg, used, "neighbouring feet would just touch at the finger")
-    return spec.model_copy(update={"seat": spec.seat.model_copy(update={"draft_deg": used})}), (move,)
+    meeting = _draft_for_overlap(spec, away)
+    if overlap_mm > 0.0 and meeting >= 0.0:
+        return meeting if meeting >= LEAST_DRAFT_DEG else 0.0
+    return max(_draft_for_overlap(spec, -away), LEAST_DRAFT_DEG)
 
 
 def _draft_for_overlap(spec: Spec, overlap_mm: float) -> float:

@@ -17,7 +17,7 @@ import numpy as np
 
 from bandgen.band import Mesh, build_mesh, build_solid
 from bandgen.errors import EngineError
-from bandgen.exporters import files
+from bandgen.exporters import check_formats, files
 from bandgen.exporters.formats import FORMATS
 from bandgen.inspection.findings import Finding
 from bandgen.inspection.prediction import inspect_prediction
@@ -123,6 +123,8 @@ def export(
     With "step" the exact solid is made and its findings added first. A band that is not sound is not written,
     unless ``keep_rejected`` marks its names. Raises SpecError, ExportError, EngineError.
     """
+    check_formats(formats)
+    fresh = not Path(folder).exists()
     place = files.open_folder(Path(folder))
     files.clear_leftovers(place)
     clock = _Clock()
@@ -130,23 +132,44 @@ def export(
         band = with_exact_findings(band, progress)
         clock.lap("exact")
     if not band.sound and not keep_rejected:
+        if fresh:
+            place.rmdir()
         return band
-    name = file_name(band)
-    contents, checks = {}, {}
+    contents = _encode(band, formats, clock, progress)
+    entries = {Path(file).suffix[1:]: files.entry(file, data) for file, data in contents.items()}
+    band = _with(band, timings_ms={**band.timings_ms, **clock.laps})
+    band.record["files"].update(entries)
+    contents[f"{file_name(band)}.json"] = (json.dumps(band.record, indent=1, allow_nan=False) + "\n").encode()
+    superseded = files.superseded(place, files.safe_name(band.layout.spec.name), contents)
+    progress("verifying the files")
+    files.write_all(place, contents, lambda file, data: _verify(band, file, data))
+    for path in superseded:
+        path.unlink(missing_ok=True)
+    return band
+
+
+def _encode(band: Band, formats: Sequence[str], clock: _Clock, progress: Progress) -> dict[str, bytes]:
+    """The bytes of each format by file name."""
+    contents = {}
     for suffix in formats:
         progress(f"writing {suffix}")
-        form = FORMATS[suffix]
-        contents[f"{name}.{suffix}"] = form.encode(band)
-        checks[f"{name}.{suffix}"] = form.verify
+        contents[f"{file_name(band)}.{suffix}"] = FORMATS[suffix].encode(band)
         clock.lap(suffix)
-    entries = {s: files.entry(f"{name}.{s}", contents[f"{name}.{s}"]) for s in formats}
-    band = replace(band, timings_ms={**band.timings_ms, **clock.laps})
-    record = {**band.record, "files": entries}
-    contents[f"{name}.json"] = (json.dumps(record, indent=1, allow_nan=False) + "\n").encode()
-    files.write_all(place, contents, lambda file, data: checks[file](band, data) if file in checks else None)
-    written = replace(band)
-    written.__dict__["record"] = record
-    return written
+    return contents
+
+
+def _verify(band: Band, file: str, data: bytes) -> None:
+    form = FORMATS.get(Path(file).suffix[1:])
+    if form is not None:  # the record is compared by its bytes alone
+        form.verify(band, data)
+
+
+def _with(band: Band, **changes: Any) -> Band:
+    """The band with other values; an exact solid that was made stays with it."""
+    changed = replace(band, **changes)
+    if "solid" in band.__dict__:
+        changed.__dict__["solid"] = band.solid
+    return changed
 
 
 def with_exact_findings(band: Band, progress: Progress = _silent) -> Band:
@@ -157,9 +180,7 @@ def with_exact_findings(band: Band, progress: Progress = _silent) -> Band:
     solid = band.solid
     progress("comparing the two engines")
     extra = inspect_agreement(solid, band.mesh.vertices, band.topology, band.layout.spec.mesh.deviation_mm)
-    checked = replace(band, findings=(*band.findings, *extra))
-    checked.__dict__["solid"] = solid
-    return checked
+    return _with(band, findings=(*band.findings, *extra))
 
 
 def file_name(band: Band) -> str:

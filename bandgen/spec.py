@@ -7,12 +7,13 @@ A key that may be left out is computed from the stone and the bore by :func:`ban
 from __future__ import annotations
 
 import difflib
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, ValidationInfo, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
 from bandgen.errors import Problem, SpecError
@@ -21,14 +22,20 @@ from bandgen.trade.sizes import FingerSize, pattern, read_size
 from bandgen.trade.stones import MATERIALS
 
 SIZE_LIMIT_BYTES = 1_000_000
+MOST_DOTS = 1000
 BORE_RANGE_MM = (10.0, 80.0)
 SCHEMA_NAME_PATTERN = r"^(?!.*\.\.)[A-Za-z0-9_-]([A-Za-z0-9 ._-]{0,78}[A-Za-z0-9_-])?$"
-NAME_PATTERN = r"^[A-Za-z0-9_-][A-Za-z0-9 ._-]{0,79}$"
 
 
 def _auto(low: float, high: float, description: str, **extra: Any) -> Any:
     """A number that :func:`bandgen.defaults.fill` computes when it is left out."""
     return Field(default=None, ge=low, le=high, description=f"{description} Computed when left out.", **extra)
+
+
+def may_be_auto(table: type[BaseModel], key: str) -> bool:
+    """Whether a key takes the word "auto": every number that may be left out, but for the finger's."""
+    field = table.model_fields.get(key)
+    return field is not None and field.annotation in (int, float) and not field.is_required() and table is not Finger
 
 
 class Table(BaseModel):
@@ -41,14 +48,15 @@ class Table(BaseModel):
     def _drop_auto(cls, data: Any) -> Any:
         if not isinstance(data, dict):
             return data
-        optional = {name for name, field in cls.model_fields.items() if not field.is_required()}
-        return {key: value for key, value in data.items() if not (key in optional and value == "auto")}
+        return {key: value for key, value in data.items() if not (value == "auto" and may_be_auto(cls, key))}
 
     @field_validator("*", mode="before")
     @classmethod
-    def _no_boolean(cls, value: Any) -> Any:
+    def _right_kind(cls, value: Any, info: ValidationInfo) -> Any:
         if isinstance(value, bool):
             raise PydanticCustomError("boolean", "must be a number or a word, not true or false")
+        if isinstance(value, str) and cls.model_fields[str(info.field_name)].annotation in (int, float):
+            raise PydanticCustomError("number", "must be a number, without quotes")
         return value
 
 
@@ -192,7 +200,6 @@ class Spec(Table):
 
     name: str = Field(
         default="band",
-        pattern=NAME_PATTERN,
         json_schema_extra={"pattern": SCHEMA_NAME_PATTERN},
         description="Name of the band and of its files: letters, digits, space, dot, hyphen, underscore.",
     )
@@ -207,8 +214,12 @@ class Spec(Table):
     @field_validator("name")
     @classmethod
     def _no_path(cls, name: str) -> str:
-        if ".." in name or name != name.strip() or name.endswith("."):
-            raise PydanticCustomError("name", "must hold no '..', no space at its ends and no dot at its end")
+        if not re.fullmatch(SCHEMA_NAME_PATTERN, name) or name.endswith("\n"):
+            raise PydanticCustomError(
+                "name",
+                "a band's name (the file's, where none is given) holds 1 to 80 letters, digits, spaces, dots, hyphens "
+                "and underscores, no '..', no dot or space at its ends; set name to such a one",
+            )
         return name
 
 
@@ -267,14 +278,17 @@ def _allow_auto(node: Any) -> None:
 
 def _read_toml(path: Path) -> dict[str, Any]:
     try:
-        if path.is_dir() or not path.exists():
+        if not path.is_file():  # nor a pipe or a device, which may never end
             raise SpecError([Problem("file", "must be a readable TOML file", str(path))], str(path))
         if path.stat().st_size > SIZE_LIMIT_BYTES:
             raise SpecError(
                 [Problem("file", f"must not exceed {SIZE_LIMIT_BYTES} bytes", path.stat().st_size)], str(path)
             )
-        return tomllib.loads(path.read_bytes().decode("utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, RecursionError) as cause:
+        text = path.read_bytes().decode("utf-8-sig")
+        if any(line.count(".") > MOST_DOTS for line in text.splitlines()):  # the parser takes their square
+            raise SpecError([Problem("file", f"must be readable TOML (over {MOST_DOTS} dots in a line)")], str(path))
+        return tomllib.loads(text)
+    except (OSError, ValueError, RecursionError) as cause:  # bad UTF-8 and bad TOML are ValueErrors
         raise SpecError([Problem("file", f"must be readable TOML ({cause})")], str(path)) from None
 
 
@@ -301,9 +315,14 @@ def _brief(value: Any) -> Any:
 
 
 def _suggest(where: list[str]) -> str:
-    close = difflib.get_close_matches(where[-1], [key.rsplit(".", 1)[-1] for key in spec_keys()], 1)
-    table = [key for key in spec_keys() if close and key.rsplit(".", 1)[-1] == close[0]]
-    return f"did you mean {table[0]!r}?" if table else "the schema (bandgen schema) lists the keys"
+    """The nearest key, of the same table first."""
+    keys = list(spec_keys())
+    near = [key for key in keys if key.split(".")[0] == where[0]]
+    close = difflib.get_close_matches(".".join(where), near, 1) or difflib.get_close_matches(
+        where[-1], [key.rsplit(".", 1)[-1] for key in keys], 1
+    )
+    full = [key for key in keys if close and close[0] in (key, key.rsplit(".", 1)[-1])]
+    return f"did you mean {full[0]!r}?" if full else "the schema (bandgen schema) lists the keys"
 
 
 def _range_of(where: list[str]) -> str:

@@ -340,7 +340,7 @@ def _moved(data: Data, key: str, name: str, target: float) -> Data | None:
         return math.nan if distance is None else distance - target
 
     middle = now if isinstance(now := get(data, key), float | int) else (low + high) / 2.0
-    root = _root(miss, sorted({middle, *(low + (high - low) * step / 12.0 for step in range(13))}), middle)
+    root = _root(miss, sorted({middle, *(low + (high - low) * step / 8.0 for step in range(9))}), middle)
     return None if root is None else at(root)
 
 

@@ -196,3 +196,55 @@ def test_check_finds_faults_in_foreign_step_files(tmp_path, capsys):
         assert set(codes[-1:]) <= found <= set(codes), name
         if not codes:
             assert (result["volume_mm3"], result["genus"]) == (pytest.approx(24.0), 0)
+
+
+def test_files_of_an_earlier_make_do_not_contradict_the_record(spec_file, tmp_path):
+    """Another make of the same band into the same folder leaves no file of the first; what a user touched stays."""
+    arguments = ["make", str(spec_file), "--out", str(tmp_path / "out"), "--quiet"]
+    assert main([*arguments, "--formats", "stl,3mf"]) == 0
+    assert main([*arguments, "--formats", "stl", "--set", "stones.count=19"]) == 0
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["small.json", "small.stl"]
+    (tmp_path / "out" / "small.stl").write_bytes(b"mine now")
+    assert main([*arguments, "--formats", "3mf"]) == 0
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["small.3mf", "small.json", "small.stl"]
+
+
+@pytest.mark.parametrize(
+    ("text", "word"),
+    [
+        ("\ufeff[finger]\nsize = 'ISO 54'\n[stones]\ndiameter_mm = 9\n", "stones.diameter_mm"),
+        ("[finger]\nsize = 'ISO 54'\n[stones]\ndiameter_mm = '2.0'\n", "without quotes"),
+        ("[finger]\nsize = 'ISO 54'\n[stones]\ndiameter_mm = 2\ncount = " + "9" * 5000, "file"),
+        ("a = " + "[" * 5000, "file"),
+        ("a" + ".a" * 5000 + " = 1", "1000 dots"),
+        ("[finger]\nsize = 'ISO 54'\n[stones]\ndiameter_mm = 2\n[prong]\ndiamter_mm = 1", "'prong.diameter_mm'"),
+        ("[finger]\nsize = 'ISO 54'\n[stones]\ndiameter_mm = 2\ncut = 'auto'", "stones.cut"),
+    ],
+    ids=["bom", "quoted-number", "digits", "brackets", "dotted-key", "same-table", "auto-word"],
+)
+def test_odd_files_are_refused_in_words(tmp_path, capsys, text, word):
+    path = tmp_path / "odd.toml"
+    path.write_text(text, encoding="utf-8")
+    assert main(["make", str(path), "--out", str(tmp_path / "out")]) == 2
+    assert word in capsys.readouterr().err
+
+
+def test_a_pipe_or_device_is_no_spec(capsys):
+    assert main(["make", "/dev/zero"]) == 2
+
+
+def test_the_solid_is_built_once(spec_file, tmp_path, monkeypatch):
+    from bandgen import pipeline
+
+    built = []
+    original = pipeline.build_solid
+    monkeypatch.setattr(pipeline, "build_solid", lambda layout: built.append(1) or original(layout))
+    assert main(["make", str(spec_file), "--out", str(tmp_path / "out"), "--formats", "step", "--quiet"]) == 0
+    assert len(built) == 1
+
+
+def test_output_that_cannot_be_written_exits_3(spec_file):
+    with open("/dev/full", "w") as full:
+        done = subprocess.run([sys.executable, "-m", "bandgen", "schema"], stdout=full, stderr=subprocess.PIPE)
+    assert done.returncode == 3
+    assert b"cannot write" in done.stderr

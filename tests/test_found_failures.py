@@ -5,12 +5,15 @@ A band that can be made must be sound; what cannot be made must be refused at th
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from random_specs import Data, judge, numbers_of
 
 from bandgen.errors import SpecError
 from bandgen.layout.compute import compute_layout
-from bandgen.spec import make_spec
+from bandgen.pipeline import generate
+from bandgen.spec import Spec, make_spec
 from bandgen.units import KEEP_AWAY_MM
 
 # A plug that stops over the finger: where the feet bury the prong's inner side at the finger but no longer at the
@@ -98,6 +101,12 @@ CUSPS: dict[str, Data] = {
         "seat": {"rim_diameter_mm": 1.884},
         "stones": {"diameter_mm": 1.9},
     },
+    "cusp that outlived a tenth of the tolerance (seed 702842)": {
+        "finger": {"inner_diameter_mm": 22.9},
+        "plug": {"foot_clearance_mm": 0.4397},
+        "seat": {"rim_diameter_mm": 3.598},
+        "stones": {"diameter_mm": 3.6, "pavilion_deg": 41.1},
+    },
     "cusp under a flat pavilion (seed 2716)": {
         "finger": {"inner_diameter_mm": 22.47},
         "plug": {"foot_clearance_mm": 0.29},
@@ -105,6 +114,15 @@ CUSPS: dict[str, Data] = {
         "stones": {"diameter_mm": 2.404, "pavilion_deg": 40.1},
     },
 }
+
+
+def refused_keys(spec: Spec) -> list[str]:
+    """The keys that the layout refuses, none where it makes the band."""
+    try:
+        compute_layout(spec)
+    except SpecError as refusal:
+        return [problem.key for problem in refusal.problems]
+    return []
 
 
 def pocket(data: Data) -> float:
@@ -163,3 +181,36 @@ def test_the_step_file_of_a_wide_band_of_many_stones_reads_back():
     }
     verdict = judge(data, exact=True)
     assert verdict.tag == "OK", f"{verdict.tag}: {verdict.message}"
+
+
+@pytest.mark.parametrize(
+    "draft", [6.2e-6, 3.4e-4, 0.02], ids=["seed 500333", "seed 500175", "the steepest that failed"]
+)
+def test_a_cup_with_hardly_any_draft_is_a_cone_to_the_exact_kernel_too(draft):
+    """The kernel makes a cylinder of a cone so steep, and the part's volume no longer was its profile's: refused, moved
+    or made, but no failure of the engine. 0.02 degrees failed, 0.05 did not."""
+    from bandgen.cell import whole_cell
+    from bandgen.engines.exact import make_solid
+
+    data = {"finger": {"size": "ISO 54"}, "stones": {"diameter_mm": 1.5}, "prong": {"overlap": 0.19}}
+    spec = make_spec({**data, "seat": {"draft_deg": draft}})
+    if refused := refused_keys(spec):
+        assert "seat.draft_deg" in refused
+        return
+    layout = compute_layout(spec)
+    make_solid(whole_cell(layout, layout.seams[0]).parts[0])
+
+
+def test_the_exact_box_holds_the_domes_beside_the_top():
+    """Seed 500079. The band's highest points in +Y are two domes half a pitch beside it: their spheres' middle lies
+    C cos(h) high and the box must end a radius above that. The kernel's own box ended 0.0073 mm lower."""
+    prong = {"diameter_mm": 1.1947746485013224, "height_above_girdle_mm": 1.582739196769564}
+    data = {
+        "finger": {"inner_diameter_mm": 20.07297360557928},
+        "stones": {"diameter_mm": 3.680788829696661, "count": 21, "culet_clearance_mm": 1.3750433137063913},
+        "prong": {**prong, "overlap": 0.18777482878241245},
+    }
+    band = generate(make_spec(data))
+    axis, radius = band.layout.seams[0].prong.axis, prong["diameter_mm"] / 2.0
+    middle = axis.crossing_mm + (band.layout.seams[0].prong.tip_mm - radius) * math.cos(axis.lean)
+    assert band.solid.bounds[1, 1] == pytest.approx(middle * math.cos(math.pi / 21) + radius, abs=1e-4)

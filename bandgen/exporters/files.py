@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import json
 import os
 import re
 import shutil
@@ -239,3 +240,18 @@ def _beside(folder: Path, name: str, kind: str) -> Path:
 
 def _failed(what: str, place: Path, fault: OSError, more: str = "") -> ExportError:
     return ExportError(f"{place}: {what}: {fault.strerror or fault}{more}")
+
+
+def superseded(folder: Path, stem: str, kept: Iterable[str]) -> list[Path]:
+    """Files that earlier makes of the same band left and that ``kept`` does not replace: named by an earlier record
+    beside them, sound or rejected, and unchanged since. What anyone touched stays."""
+    found: list[Path] = []
+    for record in (folder / f"{stem}.json", folder / f"{stem}.rejected.json"):
+        try:
+            entries = json.loads(record.read_bytes())["files"].values()
+            named = [(folder / entry["name"], entry["sha256"]) for entry in entries if "/" not in entry["name"]]
+            found += [path for path, digest in named if path.is_file() and sha256(path.read_bytes()) == digest]
+            found.append(record)
+        except (OSError, ValueError, LookupError, TypeError, AttributeError):
+            continue  # no record of ours
+    return [path for path in found if path.name not in kept]

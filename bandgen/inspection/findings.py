@@ -35,4 +35,7 @@ class Finding:
 
     def as_dict(self) -> dict[str, Any]:
         """Plain data for the record."""
-        return asdict(self)
+        plain = asdict(self)
+        if self.place.point is not None:
+            plain["place"]["point"] = list(self.place.point)
+        return plain

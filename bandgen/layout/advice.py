@@ -60,6 +60,6 @@ def _distance(spec: Spec, event: Event, value: float, list_events: Events) -> fl
     inner = getattr(spec, table).model_copy(update={name: value})
     try:
         events = list_events(spec.model_copy(update={table: inner}))
-    except (SpecError, ValueError, ArithmeticError):
+    except SpecError:
         return -math.inf
     return next((other.distance_mm for other in events if other.name == event.name), math.inf)

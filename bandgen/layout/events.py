@@ -203,7 +203,7 @@ def _seal_at(seat: SeatNumbers, seam: Seam, radial: float) -> float:
     height = radial * math.cos(half) + width * math.sin(half)
     across = radial * math.sin(half) - width * math.cos(half)
     radius = seat.radius_at(min(height, seat.rim_mm))
-    if across >= radius:
+    if abs(across) >= radius:  # the wall misses the cup, on this side or beyond
         return -1.0
     exit_z = math.sqrt(radius**2 - across**2)
     beyond = max(seam.prong.axis.z_at(radial) - exit_z, 0.0)  # past the axis the plug has ended

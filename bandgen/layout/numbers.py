@@ -125,3 +125,7 @@ class Layout:
     def girdle_gap_mm(self) -> float:
         """The least gap between neighbouring girdles."""
         return min(seam.girdle_gap_mm for seam in self.seams)
+
+    def around(self, seam: Seam) -> tuple[Station, Station]:
+        """The two stations of a seam, the one before it first."""
+        return self.stations[seam.index], self.stations[(seam.index + 1) % len(self.stations)]
