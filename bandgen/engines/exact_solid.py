@@ -6,7 +6,7 @@ Millimetres throughout. Kernel exceptions leave as :class:`~bandgen.errors.Engin
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
@@ -19,14 +19,16 @@ from OCP import TopoDS as TopoDS_module
 from OCP import math as kernel_math
 from OCP.Bnd import Bnd_Box
 from OCP.BRep import BRep_Builder, BRep_Tool
+from OCP.BRepAdaptor import BRepAdaptor_Surface
 from OCP.BRepBndLib import BRepBndLib
-from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeVertex
+from OCP.BRepBuilderAPI import BRepBuilderAPI_MakeFace, BRepBuilderAPI_MakeVertex
 from OCP.BRepCheck import BRepCheck_Analyzer
 from OCP.BRepExtrema import BRepExtrema_DistShapeShape
 from OCP.BRepGProp import BRepGProp
 from OCP.BRepMesh import BRepMesh_IncrementalMesh
 from OCP.BRepTools import BRepTools
-from OCP.gp import gp_Pnt
+from OCP.GeomAbs import GeomAbs_Sphere
+from OCP.gp import gp_Dir, gp_Pln, gp_Pnt
 from OCP.GProp import GProp_GProps
 from OCP.Message import Message, Message_PrinterOStream
 from OCP.TopAbs import TopAbs_EDGE, TopAbs_FACE, TopAbs_SHELL, TopAbs_SOLID, TopAbs_VERTEX, TopAbs_WIRE
@@ -80,6 +82,9 @@ def compound(shapes: list[TopoDS_Shape]) -> TopoDS_Compound:
         builder.Add(result, shape)
     return result
 
+
+ON_FACE_MM = 1e-6
+"""A point this near to a face lies on it: the tolerance of the joined edges."""
 
 QUADRATURE_SHARE = 1e-3
 """Relative error asked of each face's adaptive quadrature: a whole band then lies within 1e-8 of what 1e-6 gives, at
@@ -225,7 +230,39 @@ def rough_box(shape: TopoDS_Shape) -> Floats:
 
 
 def _tight_box(shape: TopoDS_Shape) -> Floats:
+    """By distances to far planes, nearest faces first: the kernel's own tight box passes a sphere's top over too."""
     with guarded("bounds"):
-        box = Bnd_Box()
-        BRepBndLib.AddOptimal_s(shape, box, False, False)
-        return np.array(box.Get()).reshape(2, 3)
+        faces = [TopoDS.Face_s(face) for face in subshapes(shape, TopAbs_FACE)]
+        boxes = np.array([rough_box(face) for face in faces])
+        ends = [
+            [_end(faces, boxes[:, side, axis], axis, sign) for axis in range(3)] for side, sign in ((0, -1), (1, 1))
+        ]
+        return np.array(ends)
+
+
+def _end(faces: list[TopoDS_Face], rough: Floats, axis: int, sign: int) -> float:
+    """How far the faces reach along an axis; ``rough`` (n,) holds what each surely does not pass."""
+    far = float(np.abs(rough).max()) + 10.0
+    normal = [float(sign) * (axis == index) for index in range(3)]
+    plane = gp_Pln(gp_Pnt(*(far * part for part in normal)), gp_Dir(*normal))
+    wall = BRepBuilderAPI_MakeFace(plane, -4.0 * far, 4.0 * far, -4.0 * far, 4.0 * far).Face()
+    reach = -math.inf
+    for index in np.argsort(-sign * rough):
+        if sign * rough[index] <= reach:
+            break
+        reach = max(reach, far - BRepExtrema_DistShapeShape(faces[index], wall).Value(), _pole(faces[index], normal))
+    return sign * reach
+
+
+def _pole(face: TopoDS_Face, normal: Sequence[float]) -> float:
+    """How far a sphere's face reaches along a direction by its inside; minus infinity where only its edges may. The
+    kernel's distance from a plane passes that point over."""
+    surface = BRepAdaptor_Surface(face)
+    if surface.GetType() != GeomAbs_Sphere:
+        return -math.inf
+    sphere = surface.Sphere()
+    centre = np.array([sphere.Location().X(), sphere.Location().Y(), sphere.Location().Z()])
+    point = centre + sphere.Radius() * np.array(normal)
+    vertex = BRepBuilderAPI_MakeVertex(gp_Pnt(*map(float, point))).Vertex()
+    on_face = BRepExtrema_DistShapeShape(vertex, face).Value() < ON_FACE_MM
+    return float(point @ np.array(normal)) if on_face else -math.inf
