@@ -452,3 +452,38 @@ def test_refusal_names_every_key_in_the_way() -> None:
 
 def test_girdle_radius_of_the_practice_values() -> None:
     assert girdle_radius(practice().spec) == pytest.approx(10.21, abs=0.005)
+
+
+def refused(**tables: dict[str, object]) -> dict[str, str]:
+    """The refusal's keys and what each says; 2.0 mm stones on a bore of 17."""
+    stones = {"diameter_mm": 2.0, **tables.pop("stones", {})}
+    with pytest.raises(SpecError) as refusal:
+        compute_layout(make_spec({"finger": {"inner_diameter_mm": 17.0}, "stones": stones, **tables}))
+    return {problem.key: str(problem) for problem in refusal.value.problems}
+
+
+def test_too_few_stones_blame_the_count_and_name_the_least_that_does() -> None:
+    said = refused(stones={"count": 15})["stones.count"]
+    least = int(said.split("at least ")[1])
+    compute_layout(make_spec({"finger": {"inner_diameter_mm": 17.0}, "stones": {"diameter_mm": 2.0, "count": least}}))
+    assert "stones.count" in refused(stones={"count": least - 1})
+
+
+def test_a_count_that_does_not_fit_hides_nothing_else() -> None:
+    assert {"stones.count", "prong.overlap"} <= refused(stones={"count": 40}, prong={"overlap": 0.33}).keys()
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "value"), [("plug", "bite_mm", 0.3), ("seat", "fillet_mm", 0.9), ("prong", "overlap", 0.33)]
+)
+def test_the_advised_value_is_accepted(table: str, key: str, value: float) -> None:
+    """Following the advice as often as it is given ends in a band."""
+    for _ in range(4):
+        try:
+            compute_layout(make_spec({"finger": {"inner_diameter_mm": 17.0}, "stones": {"diameter_mm": 2.0},
+                                      table: {key: value}}))  # fmt: skip
+            return
+        except SpecError as refusal:
+            said = [str(p) for p in refusal.problems if p.key == f"{table}.{key}"]
+            value = min(float(text.split(" it to ")[1].split()[0]) for text in said)
+    pytest.fail(f"{table}.{key} was never accepted")

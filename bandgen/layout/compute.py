@@ -35,9 +35,30 @@ def compute_layout(spec: Spec) -> Layout:
     Raises:
         SpecError: when the values do not go together, with every key in the way and the change that would do.
     """
-    numbers = _numbers(spec)
-    _refuse(_event_problems(spec, numbers))
+    try:
+        numbers = _numbers(spec)
+    except SpecError:
+        raise SpecError(_problems(spec)) from None
+    if any(_crossed(event) for event in numbers.events):
+        _refuse(_problems(spec))
     return _even_ring(numbers)
+
+
+def _problems(asked: Spec) -> list[Problem]:
+    """Everything in the way. Where the count alone does not fit, all else is judged with the greatest that does."""
+    crowded = _count_problems(fill(asked)[0])
+    judged = _with_count(asked, None) if crowded else asked
+    try:
+        numbers = _numbers(judged)
+    except SpecError as error:
+        others = [problem for problem in error.problems if problem not in crowded]
+        return [*crowded, *(_too_few(judged) or others)]
+    others = _event_problems(judged, numbers)
+    return [*crowded, *others, *(_too_few(judged) if others else [])]
+
+
+def _with_count(asked: Spec, count: int | None) -> Spec:
+    return asked.model_copy(update={"stones": asked.stones.model_copy(update={"count": count})})
 
 
 @dataclass(frozen=True)
@@ -57,6 +78,24 @@ def _numbers(asked: Spec) -> _Numbers:
     seat = compute_seat(spec, girdle_radius(spec))
     seam = _seam(spec, seat)
     return _Numbers(spec, moves, seat, seam, list_events(spec, seat, seam))
+
+
+def _too_few(asked: Spec) -> list[Problem]:
+    """Where the user's own count leaves the stones too far apart: the least greater count that makes a band."""
+    if asked.stones.count is None:
+        return []
+    for count in range(asked.stones.count + 1, fill(_with_count(asked, None))[0].stones.count + 1):
+        try:
+            events = _numbers(_with_count(asked, count)).events
+        except SpecError:
+            continue
+        if not any(_crossed(event) for event in events):
+            return [Problem("stones.count", "leaves the stones too far apart", asked.stones.count, f"at least {count}")]
+    return []
+
+
+def _crossed(event: Event) -> bool:
+    return event.kind == "limit" and not event.distance_mm >= KEEP_AWAY_MM - 1e-9
 
 
 def _refuse(problems: list[Problem]) -> None:
@@ -93,7 +132,7 @@ def _event_problems(asked: Spec, numbers: _Numbers) -> list[Problem]:
     """Every limit that is crossed or too near, each with the nearest value of its key that would do."""
     problems = []
     for event in numbers.events:
-        if event.kind == "limit" and not event.distance_mm >= KEEP_AWAY_MM - 1e-9:
+        if _crossed(event):
             table, name = event.key.split(".")
             value = getattr(getattr(numbers.spec, table), name)
             rule = f"{event.text}: {event.distance_mm:.4f} mm, at least {KEEP_AWAY_MM} is kept"
