@@ -12,6 +12,8 @@ from collections.abc import Callable
 from bandgen.inspection.findings import Finding, Place, Severity
 from bandgen.layout.events import foot_overlap
 from bandgen.layout.numbers import Layout, Seam, Station
+from bandgen.trade.stones import edge_rise
+from bandgen.units import tand
 
 STULLER = "Stuller, production standards and best practices for CAD/CAM services"
 MORRIS = "Morris & Watson, casting guidelines"
@@ -133,8 +135,8 @@ def recess_depth(layout: Layout, station: Station, seam: Seam) -> Finding:
     )
 
 
-def girdle_in_prong(layout: Layout, station: Station, seam: Seam) -> Finding:
-    """The girdle enters each prong by no more than half its thickness in all."""
+def prong_section(layout: Layout, station: Station, seam: Seam) -> Finding:
+    """What both notches of a shared prong leave of its section."""
     removed = notched_share(layout.spec.prong.overlap)
     return _at_most(
         "prong-section", removed, 0.5, "share of the prong's section that its two notches take", GIA_PRONG, _seam(seam)
@@ -208,6 +210,26 @@ def feet_joint(layout: Layout, station: Station, seam: Seam) -> Finding:
     )
 
 
+def stone_on_bearing(layout: Layout, station: Station, seam: Seam) -> Finding:
+    """The stone rests on its bearing and cuts it nowhere: the prongs alone are meant to be cut. Both the bearing and
+    the rise of the facet edges over the pavilion cone are straight along the cone, so its two ends decide."""
+    seat, stones = station.seat, layout.spec.stones
+    radius, slope = stones.diameter_mm / 2.0, tand(stones.pavilion_deg)
+    room = []
+    for height in (seat.rim_mm, max(seat.column_top_mm, seat.girdle_mm - radius * slope)):
+        share = 1.0 - (seat.girdle_mm - height) / (radius * slope)
+        bearing = seat.mouth_radius_mm - (seat.rim_mm - height) / tand(seat.bearing_deg)
+        room.append(bearing - radius * (share + edge_rise(share)))
+    return _at_least(
+        "stone-on-bearing",
+        min(room),
+        0.0,
+        "mm between bearing and facet edges where they are nearest (the stone rests there)",
+        "trade.stones.edge_rise, derived",
+        _station(station),
+    )
+
+
 def notched_share(overlap: float) -> float:
     """Share of a round section that two flat notches take, each as deep as ``overlap`` of the diameter."""
     angle = 2.0 * math.acos(1.0 - 2.0 * overlap)
@@ -224,10 +246,11 @@ RULES: tuple[Callable[[Layout, Station, Seam], Finding], ...] = (
     recess_width,
     recess_depth,
     prong_overlap,
-    girdle_in_prong,
+    prong_section,
     girdle_depth,
     pair_width,
     contact_angle,
     prong_in_cup,
     feet_joint,
+    stone_on_bearing,
 )

@@ -88,12 +88,12 @@ def compute_seat(spec: Spec, girdle_mm: float, wall_mm: float | None = None) -> 
     cup = seat.rim_diameter_mm / 2.0 - (rim - lowest) * tand(seat.draft_deg)
     wall = seat.wall_mm if wall_mm is None else wall_mm
     if seat.bearing_mm is None or wall_mm is not None:
-        column = cup - wall
-        mouth = cone + _facet_room(spec, cone, column)
+        column, room = cup - wall, 0.0
+        for _ in range(12):  # the room for the facet edges widens the bearing a little: contracts 50-fold a turn
+            room = _facet_room(spec, cone, cone + room - column)
+        mouth = cone + room
     else:
-        mouth = cone
-        for _ in range(12):  # the room for the facet edges depends on the column a little: contracts 50-fold a turn
-            mouth = cone + _facet_room(spec, cone, mouth - seat.bearing_mm)
+        mouth = cone + _facet_room(spec, cone, seat.bearing_mm)
         column = mouth - seat.bearing_mm
     return SeatNumbers(
         girdle_mm=girdle_mm,
@@ -110,13 +110,15 @@ def compute_seat(spec: Spec, girdle_mm: float, wall_mm: float | None = None) -> 
     )
 
 
-def _facet_room(spec: Spec, cone_mm: float, column_mm: float) -> float:
-    """How far the bearing opens beyond the pavilion cone, so that the edges between its facets clear it: the rise
-    is linear along the cone, so its two ends decide. ``cone_mm`` is the cone's radius in the rim plane."""
+def _facet_room(spec: Spec, cone_mm: float, bearing_mm: float) -> float:
+    """How far the bearing opens beyond the pavilion cone, so that the edges between its facets clear it: both are
+    straight along the cone, so the bearing's two ends decide. ``cone_mm`` is the cone's radius in the rim plane,
+    ``bearing_mm`` the bearing's width; a bearing steeper than the stone leaves it downwards."""
     radius = spec.stones.diameter_mm / 2.0
-    low = min(max(column_mm, 0.0), cone_mm)
-    steeper = 1.0 - tand(spec.stones.pavilion_deg) / tand(spec.seat.bearing_deg)
-    return radius * max(edge_rise(cone_mm / radius), edge_rise(low / radius) - (cone_mm - low) / radius * steeper)
+    steeper = tand(spec.seat.bearing_deg) / tand(spec.stones.pavilion_deg)
+    low = max(cone_mm - bearing_mm * steeper, 0.0)
+    at_end = low + radius * edge_rise(low / radius) - (cone_mm - bearing_mm)
+    return max(radius * edge_rise(cone_mm / radius), at_end)
 
 
 def recess_profile(seat: SeatNumbers, bottom_mm: float, above_rim_mm: float = 0.0) -> Profile:
