@@ -166,8 +166,8 @@ def test_sound(data):
 
 
 def test_the_step_file_of_a_wide_band_of_many_stones_reads_back():
-    """Seed 500065. Its volume comes back off by a share of 1.009e-6 (2.2e-4 mm3 on 1186 mm2 of surface), whatever the
-    integration's own tolerance, where a share of 1e-6 was allowed."""
+    """Seed 500065 (its plug's bite since lowered, as the bearing opened). The volume comes back off by a share of
+    1.009e-6, 2.2e-4 mm3 on 1186 mm2 of surface, whatever the integration's own tolerance; 1e-6 was allowed."""
     seat = {"bearing_deg": 43.09194982239976, "draft_deg": 1.0, "fillet_mm": 0.20495391072317568, "floor_mm": 0.5}
     seat |= {"rim_below_girdle_mm": 0.17429637934456052, "wall_mm": 0.2882314240624366}
     stones = {"count": 161, "culet_clearance_mm": 0.62, "diameter_mm": 1.0038170295539095, "gap_mm": 0.12}
@@ -176,7 +176,7 @@ def test_the_step_file_of_a_wide_band_of_many_stones_reads_back():
         "stones": {**stones, "pavilion_deg": 43.09194982239976},
         "seat": {**seat, "rim_diameter_mm": 1.0038170295539095},
         "prong": {"diameter_mm": 0.56863589746312, "height_above_girdle_mm": 0.5, "overlap": 0.171882255648407},
-        "plug": {"bite_mm": 0.16072361872186114},
+        "plug": {"bite_mm": 0.155},
         "mesh": {"deviation_mm": 0.03385879964203903},
     }
     verdict = judge(data, exact=True)

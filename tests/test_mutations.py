@@ -128,7 +128,7 @@ def test_coordinates_that_are_no_numbers_are_refused():
 
 REFUSED = {
     "one stone too many": ({"stones.count": 21}, "stones.count", "at most 20 fit"),
-    "too few stones for a shared prong": ({"stones.count": 8}, "prong.overlap", "too far apart for one prong"),
+    "too few stones for a shared prong": ({"stones.count": 8}, "stones.count", "too far apart"),
     "void under the plug": ({"plug.foot_clearance_mm": 1.0, "seat.draft_deg": 6.5}, "plug.foot_clearance_mm", "a void"),
     "pinhole": ({"plug.bite_mm": 0.02}, "plug.bite_mm", "a pinhole would stay"),
     "plug in the recess": ({"plug.bite_mm": 0.5}, "plug.bite_mm", "reaches the mouth of the recess"),
