@@ -155,7 +155,8 @@ def shortest(values: NDArray[np.float32]) -> NDArray[np.float64]:
     does for the sizes of jewellery; anything smaller gets nine digits, which always do (IEEE 754).
     """
     exact = values.astype(np.float64)
-    room = 0.499999 * np.spacing(np.abs(values)).astype(np.float64)
+    # Spacing of float32 from the exponent: numpy's own overflows at the greatest number.
+    room = 0.499999 * np.ldexp(1.0, np.maximum(np.frexp(exact)[1] - 24, -149))
     found = np.empty_like(exact)
     left = np.arange(len(exact))
     for places in range(1, 11):
