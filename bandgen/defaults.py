@@ -30,10 +30,10 @@ from bandgen.layout.events import foot_overlap, parting_height, pocket
 from bandgen.layout.grip import axis_at, axis_for_reach
 from bandgen.layout.numbers import Move, ProngNumbers
 from bandgen.layout.packing import greatest_count
-from bandgen.layout.seatwork import SeatNumbers, compute_seat
+from bandgen.layout.seatwork import SeatNumbers, compute_seat, girdle_radius
 from bandgen.spec import Spec
 from bandgen.trade.stones import MATERIALS
-from bandgen.units import KEEP_AWAY_MM, tand
+from bandgen.units import KEEP_AWAY_MM
 
 FOOT_OVERLAP_MM = 0.15
 LEAST_DRAFT_DEG = 0.05
@@ -59,12 +59,6 @@ def fill(spec: Spec) -> tuple[Spec, tuple[Move, ...]]:
     spec, moves = _settle_draft(spec)
     spec = _fill_recess(spec)
     return _fill_prong(spec), moves
-
-
-def girdle_radius(spec: Spec) -> float:
-    """Radius of the girdle plane: bore, culet clearance and pavilion depth on top of one another."""
-    pavilion = spec.stones.diameter_mm / 2.0 * tand(spec.stones.pavilion_deg)
-    return spec.finger.bore_mm / 2.0 + spec.stones.culet_clearance_mm + pavilion
 
 
 def _set(spec: Spec, table: str, **values: Any) -> Spec:

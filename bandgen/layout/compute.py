@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from bandgen.defaults import fill, girdle_radius, plug_top
+from bandgen.defaults import fill, plug_top
 from bandgen.errors import Problem, SpecError
 from bandgen.layout.advice import advise
 from bandgen.layout.bounds import volume_bounds
@@ -23,7 +23,7 @@ from bandgen.layout.numbers import (
     Station,
 )
 from bandgen.layout.packing import closing_radius, girdle_gap, greatest_count
-from bandgen.layout.seatwork import BELOW_BORE_MM, SeatNumbers, compute_seat
+from bandgen.layout.seatwork import BELOW_BORE_MM, SeatNumbers, compute_seat, girdle_radius
 from bandgen.spec import Spec
 from bandgen.trade.stones import Proportions
 from bandgen.units import KEEP_AWAY_MM

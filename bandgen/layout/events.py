@@ -9,7 +9,7 @@ import math
 from typing import Literal
 
 from bandgen.layout.numbers import Event, ProngNumbers, Seam
-from bandgen.layout.seatwork import SeatNumbers
+from bandgen.layout.seatwork import SeatNumbers, girdle_radius
 from bandgen.spec import Spec
 from bandgen.units import KEEP_AWAY_MM, tand
 
@@ -18,8 +18,7 @@ def foot_overlap(spec: Spec) -> float:
     """How far the feet of two neighbouring cups overlap at the finger, along the finger (mm; negative: apart)."""
     half = math.pi / spec.stones.count
     bore = spec.finger.bore_mm / 2.0
-    pavilion = spec.stones.diameter_mm / 2.0 * tand(spec.stones.pavilion_deg)
-    rim = bore + spec.stones.culet_clearance_mm + pavilion - spec.seat.rim_below_girdle_mm
+    rim = girdle_radius(spec) - spec.seat.rim_below_girdle_mm
     foot = spec.seat.rim_diameter_mm / 2.0 - (rim - bore * math.cos(half)) * tand(spec.seat.draft_deg)
     return 2.0 * math.cos(half) * (foot - bore * math.sin(half))
 

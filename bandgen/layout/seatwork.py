@@ -74,6 +74,12 @@ class SeatNumbers:
         return self.column_top_mm - self.column_bottom_mm
 
 
+def girdle_radius(spec: Spec) -> float:
+    """Radius of the girdle plane: bore, culet clearance and pavilion depth on top of one another."""
+    pavilion = spec.stones.diameter_mm / 2.0 * tand(spec.stones.pavilion_deg)
+    return spec.finger.bore_mm / 2.0 + spec.stones.culet_clearance_mm + pavilion
+
+
 def compute_seat(spec: Spec, girdle_mm: float, wall_mm: float | None = None) -> SeatNumbers:
     """The numbers of one seat. The stone's cone in the rim plane, opened for the facet edges, gives the mouth;
     ``seat.bearing_mm`` places the recess where it is given, the wall otherwise."""
