@@ -23,12 +23,13 @@ from bandgen.builders.plug import build_plug
 from bandgen.builders.prong import build_prongs
 from bandgen.builders.seat import build_seat
 from bandgen.cell import MIRROR_Z, quarter_cell, whole_cell
-from bandgen.defaults import fill, girdle_radius
+from bandgen.defaults import fill
 from bandgen.engines import mesh
 from bandgen.exporters import stl
 from bandgen.layout.compute import compute_layout
 from bandgen.layout.numbers import Layout
 from bandgen.layout.packing import closing_radius
+from bandgen.layout.seatwork import girdle_radius
 from bandgen.parts import Frame, Part, Point, Profile, Revolved, arc_of, merge_arcs, turned
 from bandgen.pipeline import generate
 from bandgen.spec import Spec, make_spec

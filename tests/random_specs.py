@@ -20,13 +20,13 @@ from typing import Any
 import numpy as np
 from scipy.optimize import brentq
 
-from bandgen.defaults import fill, girdle_radius, longest_fillet
+from bandgen.defaults import fill, longest_fillet
 from bandgen.errors import SpecError
 from bandgen.exporters.formats import FORMATS
 from bandgen.layout import compute
 from bandgen.layout.events import list_events, parting_height
 from bandgen.layout.numbers import Event, Seam
-from bandgen.layout.seatwork import SeatNumbers, compute_seat
+from bandgen.layout.seatwork import SeatNumbers, compute_seat, girdle_radius
 from bandgen.pipeline import generate, with_exact_findings
 from bandgen.spec import Spec, make_spec, spec_keys
 from bandgen.trade.alloys import ALLOYS

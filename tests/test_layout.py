@@ -15,12 +15,13 @@ from typing import Any
 import numpy as np
 import pytest
 
-from bandgen.defaults import fill, girdle_radius
+from bandgen.defaults import fill
 from bandgen.errors import SpecError
 from bandgen.inspection.setting import contact_angle, inspect_setting, notched_share
 from bandgen.layout.compute import compute_layout
 from bandgen.layout.events import foot_overlap, parting_height
 from bandgen.layout.numbers import Layout
+from bandgen.layout.seatwork import girdle_radius
 from bandgen.pipeline import spec_dict
 from bandgen.spec import Spec, make_spec
 from bandgen.units import KEEP_AWAY_MM
