@@ -1,5 +1,6 @@
-"""Random specs over the whole spec space, from a seed: plain draws, draws that hug a bound of a key's range, and
-draws that hug a place where the geometry changes kind. Nothing is filtered: each seed is one spec, refused or not.
+"""Random specs over the whole spec space, from a seed: plain draws, one key anywhere in its range or hugging a
+bound of it, and draws that hug a place where the geometry changes kind. Nothing is filtered: each seed is one spec,
+refused or not.
 
 Every key is drawn in proportion to what :func:`bandgen.defaults.fill` would give beside the keys drawn before it, so
 that most specs can be made; one in six spreads over the key's whole range. :func:`judge` says what became of one.
@@ -82,7 +83,7 @@ KEY_SHARE = 0.5
 def random_spec(seed: int) -> Data:
     """The spec of a seed, as plain data."""
     rng = random.Random(f"bandgen {seed}")
-    kind = rng.choices((plain, bound_hugging, event_hugging), (2, 1, 1))[0]
+    kind = rng.choices((plain, anywhere, bound_hugging, event_hugging), (6, 2, 4, 4))[0]
     return kind(rng)
 
 
@@ -102,6 +103,14 @@ def plain(rng: random.Random, fixed: Data | None = None, diameter: float | None 
             _draw(rng, data, key, spread, filled)
     _trimmings(rng, data, fixed or {})
     return data
+
+
+def anywhere(rng: random.Random) -> Data:
+    """One key drawn evenly over its whole range, with the stone that suits it."""
+    key = rng.choice(sorted(RANGES))
+    value = rng.uniform(*RANGES[key])
+    value = round(value) if key == "stones.count" else value
+    return plain(rng, {key: value}, value if key == "stones.diameter_mm" else _suitable_diameter(key, value))
 
 
 def bound_hugging(rng: random.Random) -> Data:
