@@ -12,8 +12,10 @@ import numpy as np
 
 from bandgen.cell import MIRROR_Z, quarter_cell, whole_cell
 from bandgen.engines import mesh, ring
+from bandgen.engines.border import straightened
 from bandgen.engines.facets import Floats, Ints
-from bandgen.layout.numbers import Layout, Seam, Station
+from bandgen.layout.kinds import Kind
+from bandgen.layout.numbers import Layout, Seam
 
 if TYPE_CHECKING:
     from bandgen.engines.exact import Solid
@@ -29,21 +31,13 @@ class Mesh:
     cell_faces: tuple[int, ...]
 
 
-CellKey = tuple[Station, Station, Seam]
-
-
 def build_mesh(layout: Layout) -> Mesh:
     """The band's mesh: each distinct cell once, mirrored, arrayed and joined by index."""
-    which: dict[CellKey, int] = {}
-    strips: list[ring.Strip] = []
-    order: list[tuple[int, float]] = []
-    for seam in layout.seams:
-        key = _cell_key(layout, seam)
-        if key not in which:
-            which[key] = len(strips)
-            strips.append(_strip(layout, seam))
-        order.append((which[key], seam.angle_deg))
-    closed = ring.close_ring(strips, order)
+    kinds = layout.kinds
+    strips = {Kind(seam, False): _strip(layout, layout.seams[seam]) for seam in sorted({kind.seam for kind in kinds})}
+    strips |= {kind: ring.flipped(strips[replace(kind, flipped=False)]) for kind in set(kinds) if kind.flipped}
+    placed = [(strips[kind], seam.angle_deg) for kind, seam in zip(kinds, layout.seams, strict=True)]
+    closed = ring.close_ring(placed)
     vertices = closed.vertices.astype(np.float32).astype(np.float64)
     vertices.flags.writeable = closed.faces.flags.writeable = False
     return Mesh(vertices, closed.faces, closed.cell_faces)
@@ -57,15 +51,16 @@ def build_solid(layout: Layout) -> Solid:
     """
     from bandgen.engines import exact, exact_join
 
-    which: dict[CellKey, exact.Patch] = {}
-    placed = []
-    for seam in layout.seams:
-        key = _cell_key(layout, seam)
-        if key not in which:
-            cell = whole_cell(layout, seam)
-            which[key] = exact.evaluate(cell.parts, (cell.before, cell.after))
-        placed.append((which[key], seam.angle_deg))
-    return exact_join.join(placed)
+    kinds = layout.kinds
+    patches = {}
+    for kind in kinds:
+        plain = replace(kind, flipped=False)
+        if plain not in patches:
+            cell = whole_cell(layout, layout.seams[kind.seam])
+            patches[plain] = exact.evaluate(cell.parts, (cell.before, cell.after))
+        if kind not in patches:
+            patches[kind] = exact.mirrored(patches[plain])
+    return exact_join.join([(patches[kind], seam.angle_deg) for kind, seam in zip(kinds, layout.seams, strict=True)])
 
 
 def _strip(layout: Layout, seam: Seam) -> ring.Strip:
@@ -74,19 +69,14 @@ def _strip(layout: Layout, seam: Seam) -> ring.Strip:
         cell = quarter_cell(layout, seam)
         return ring.strip_of_quarter(mesh.evaluate(cell.parts, (cell.before, cell.after, *cell.mirrors), deviation))
     cell = whole_cell(layout, seam)
-    return ring.strip_of_whole(mesh.evaluate(cell.parts, (cell.before, cell.after, MIRROR_Z), deviation))
+    mirrors = (MIRROR_Z,) if layout.mirror_z else ()
+    patch = mesh.evaluate(cell.parts, (cell.before, cell.after, *mirrors), deviation)
+    return ring.strip_of_whole(straightened(patch, (0, 1)))
 
 
 def _is_even(layout: Layout, seam: Seam) -> bool:
+    """Whether a cell is its own mirror image in the seam plane."""
     before, after = layout.around(seam)
-    return before.seat == after.seat and seam.before_deg == seam.after_deg
-
-
-def _cell_key(layout: Layout, seam: Seam) -> CellKey:
-    """What decides a cell, without where it stands."""
-    before, after = layout.around(seam)
-    return (
-        replace(before, index=0, angle_deg=0.0),
-        replace(after, index=0, angle_deg=0.0),
-        replace(seam, index=0, angle_deg=0.0),
-    )
+    if before is None or after is None or (before.seat, before.extras) != (after.seat, after.extras):
+        return False
+    return seam == seam.flipped

@@ -1,27 +1,46 @@
 """Which parts meet in a cell.
 
-A cell belongs to a seam and reaches from the mid-plane of the stone before it to that of the stone after it. Its
+A cell belongs to a seam and reaches from the mid-plane of the stone before it to that of the stone after it; beyond
+the last stone of an open row it reaches to the middle of the shank. Its
 frame has the seam on +Y and the ring's axis as Z; the station before the seam stands clockwise (towards +X). The
 layout's events keep every part of another seam, and every cup of another station, out of it.
 
-The cell of two equal stones is its own mirror image, and so is every cell in z: the mesh engine is given only the
-quarter x >= 0, z >= 0, and what lies there of the cup beyond the seam lies in the nearer cup too.
+The cell of two equal stones is its own mirror image, and so is every cell in z but of two staggered rows: the mesh
+engine is given only the quarter x >= 0, z >= 0, and what lies there of the parts beyond lies in the nearer ones too.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
 
 from bandgen.builders.bore import build_bore, half_width
+from bandgen.builders.hoop import build_hoop
 from bandgen.builders.plug import build_plug
 from bandgen.builders.prong import build_prongs
+from bandgen.builders.scallop import build_arches
 from bandgen.builders.seat import build_seat
-from bandgen.layout.numbers import Layout, Seam
-from bandgen.parts import Part, Plane
+from bandgen.builders.shank import build_shank
+from bandgen.builders.web import build_web
+from bandgen.layout.hoop import HoopNumbers
+from bandgen.layout.numbers import Layout, RowPlace, Seam, Side, Station
+from bandgen.layout.scallop import ArchNumbers
+from bandgen.layout.shank import ShankNumbers
+from bandgen.parts import Part, Plane, turned
 from bandgen.units import sincosd
 
 MIRROR_Z = Plane((0.0, 0.0, -1.0))
 MIRROR_X = Plane((-1.0, 0.0, 0.0))
+
+Builder = Callable[[Any, Any], tuple[Part, ...]]
+BUILDERS: dict[type, Builder] = {
+    HoopNumbers: build_hoop,
+    ShankNumbers: build_shank,
+    ArchNumbers: build_arches,
+}
+"""What builds the parts of each kind of ``extras``: from the seam or the station that they belong to, and the numbers;
+in the seam's frame or the stone's. A new kind of part is one module and one line here."""
 
 
 @dataclass(frozen=True)
@@ -36,30 +55,67 @@ class Cell:
 
 
 def whole_cell(layout: Layout, seam: Seam) -> Cell:
-    """Everything between two stones' mid-planes."""
-    before, after = layout.around(seam)
-    parts = (
-        *build_seat(before, -seam.before_deg),
-        *build_seat(after, seam.after_deg),
-        *build_prongs(seam),
-        build_plug(seam),
-        build_bore(
-            seam, layout.bore_radius_mm, half_width(max(s.seat.rim_radius_mm for s in (before, after)), seam.prong)
-        ),
-    )
+    """Everything between two stones' mid-planes, or between the last stone's and the middle of the shank."""
+    rows = [part for row in layout.rows for part in _row_parts(layout, seam, row)]
+    parts = (*rows, *build_web(layout, seam), *_extra_parts(seam), _bore(layout, seam))
     return Cell(parts, station_plane(-seam.before_deg, -1), station_plane(seam.after_deg, 1))
 
 
 def quarter_cell(layout: Layout, seam: Seam) -> Cell:
-    """The quarter x >= 0, z >= 0 of the cell between two equal stones."""
-    before, _ = layout.around(seam)
-    parts = (
-        *build_seat(before, -seam.before_deg),
-        build_prongs(seam)[0],
-        build_plug(seam),
-        build_bore(seam, layout.bore_radius_mm, half_width(before.seat.rim_radius_mm, seam.prong)),
-    )
-    return Cell(parts, station_plane(-seam.before_deg, -1), MIRROR_X, (MIRROR_Z,))
+    """The quarter x >= 0, z >= 0 of the cell between two equal stones; where the band is not its own image in z, the
+    half x >= 0."""
+    rows = [row for row in layout.rows if row.z_mm >= 0.0 or not layout.mirror_z]
+    parts = [part for row in rows for part in _row_parts(layout, seam, row, 1)]
+    mirrors: tuple[Plane, ...] = ()
+    if layout.mirror_z:
+        parts = [part for part in parts if part.name != "prong" or part.frame.origin[2] > 0.0]
+        mirrors = (MIRROR_Z,)
+    parts += [*build_web(layout, seam), *_extra_parts(seam), _bore(layout, seam)]
+    return Cell(tuple(parts), station_plane(-seam.before_deg, -1), MIRROR_X, mirrors)
+
+
+def _row_parts(layout: Layout, seam: Seam, row: RowPlace, count: int = 2) -> tuple[Part, ...]:
+    """One row's stones, prongs and plugs, in the cell's frame, up to ``count`` of those that stand to both sides: the
+    stones, or in a turned row what stands between them, which then lies in the cell's planes."""
+    sides = layout.sides(seam)[:count]
+    between = (*build_prongs(seam), *build_plug(seam))
+    if row.turned:
+        parts = [
+            *_station_parts(sides[0].station),
+            *(turned(part, _degrees(side)) for side in sides for part in between),
+        ]
+    else:
+        parts = [*(turned(part, _degrees(side)) for side in sides for part in _station_parts(side.station)), *between]
+    return tuple(moved(part, row.z_mm) for part in parts)
+
+
+def moved(part: Part, z_mm: float) -> Part:
+    """The part, and what it is within, moved along the ring's axis."""
+    x, y, z = part.frame.origin
+    frame = replace(part.frame, origin=(x, y, z + z_mm))
+    return replace(part, frame=frame, within=tuple(moved(other, z_mm) for other in part.within))
+
+
+def _degrees(side: Side) -> float:
+    """Where a station stands in its seam's frame."""
+    return -side.seam.before_deg if side.sign > 0 else side.seam.after_deg
+
+
+def _station_parts(station: Station) -> tuple[Part, ...]:
+    """A station's seat and extras in its own frame."""
+    return (*build_seat(station, 0.0), *_extra_parts(station))
+
+
+def _bore(layout: Layout, seam: Seam) -> Part:
+    sides = layout.sides(seam)
+    owners: list[Seam | Station] = [seam, *(side.station for side in sides)]
+    extras = [extra for owner in owners for extra in owner.extras]
+    widest = max(*(side.station.seat.rim_radius_mm for side in sides), *(e.half_width_mm for e in extras), 0.0)
+    return build_bore(seam, layout.bore, layout.outer_row_mm + max(half_width(widest, prong) for prong in seam.prongs))
+
+
+def _extra_parts(owner: Seam | Station) -> tuple[Part, ...]:
+    return tuple(part for extra in owner.extras for part in BUILDERS[type(extra)](owner, extra))
 
 
 def station_plane(angle_deg: float, side: int) -> Plane:

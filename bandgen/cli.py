@@ -11,6 +11,7 @@ import os
 import sys
 import threading
 import tomllib
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -154,7 +155,7 @@ def _table(record: dict[str, Any], folder: Path) -> str:
     bad = [finding for finding in record["findings"] if finding["severity"] not in ("ok", "note")]
     rows = [
         ("band", record["name"]),
-        ("stones", f"{record['stone_count']} x {spec['stones']['diameter_mm']:g} mm {spec['stones']['material']}"),
+        ("stones", _stones(record)),
         ("spacing", f"{record['girdle_gap_mm']:.3f} mm between girdles"),
         ("bore", f"{record['inner_diameter_mm']:.3f} mm {finger}".rstrip()),
         ("size", f"{bounds[1][0] - bounds[0][0]:.2f} mm across, {bounds[1][2] - bounds[0][2]:.2f} mm wide"),
@@ -165,6 +166,15 @@ def _table(record: dict[str, Any], folder: Path) -> str:
         *(("file", f"{folder / entry['name']} ({entry['bytes']} bytes)") for entry in record["files"].values()),
     ]
     return "\n".join(f"{label:<10}{text}" for label, text in rows)
+
+
+def _stones(record: dict[str, Any]) -> str:
+    """How many of which size and material; only the range of sizes where there are many."""
+    kinds = Counter((stone["diameter_mm"], stone["material"]) for stone in record["stones"])
+    if len(kinds) <= 4:
+        return ", ".join(f"{often} x {size:g} mm {name}" for (size, name), often in kinds.items())
+    sizes, materials = zip(*kinds, strict=True)
+    return f"{record['stone_count']}, {max(sizes):g} to {min(sizes):g} mm {', '.join(sorted(set(materials)))}"
 
 
 def _told(finding: dict[str, Any]) -> str:

@@ -2,8 +2,8 @@
 
 A :class:`Profile` is a closed outline of lines and arcs in its own (u, v) plane. A shape sweeps it:
 :class:`Revolved` about the v axis, :class:`Extruded` along w. A :class:`Part` is a shape with a sign,
-placed by a :class:`Frame`. Engines join all parts of sign +1 first and cut all of sign -1 afterwards, so
-that no neighbour can grow back into a recess.
+placed by a :class:`Frame` and, where it is ``within`` others, kept to what they all share. Engines join all
+parts of sign +1 first and cut all of sign -1 afterwards, so that no neighbour can grow back into a recess.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from bandgen.errors import EngineError
 from bandgen.units import sincosd
 
 Vector = tuple[float, float, float]
@@ -52,9 +53,15 @@ class Profile:
 
 @dataclass(frozen=True)
 class Revolved:
-    """A profile (all u >= 0) turned fully about the v axis; the turn starts on the +u side."""
+    """A profile (all u >= 0) turned fully about the v axis; the turn starts on the +u side.
+
+    ``stops``: angles in degrees (0 <= a < 360, ascending) at which a faceted turn has its corners exactly on the true
+    profile, so that a plane through the axis there shows that profile whatever lies on either side. Counted from +u
+    towards -w, that is counter-clockwise about v: angle a lies at (u, w) = (cos a, -sin a).
+    """
 
     profile: Profile
+    stops: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -80,12 +87,17 @@ class Frame:
 
 @dataclass(frozen=True)
 class Part:
-    """A named shape in place; ``sign`` +1 adds metal, -1 cuts it."""
+    """A named shape in place; ``sign`` +1 adds metal, -1 cuts it.
+
+    The body is what the shape shares with all shapes of ``within``, each in its own frame of the same space. Their
+    signs do not count, and they are within nothing themselves.
+    """
 
     name: str
     sign: Literal[1, -1]
     shape: Shape
     frame: Frame = Frame()
+    within: tuple[Part, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -177,12 +189,27 @@ def volume(shape: Shape) -> float:
     return area(shape.profile) * shape.length
 
 
+def shared_shapes(part: Part) -> tuple[Part, ...]:
+    """The parts, each of one shape, whose common body is the part's: itself first, then those it is within.
+
+    Raises:
+        EngineError: when one of those is within others again.
+    """
+    if not part.within:
+        return (part,)
+    for other in part.within:
+        if other.within:
+            raise EngineError("within", f"{part.name} is within {other.name}, which is within others itself")
+    return (replace(part, within=()), *part.within)
+
+
 def turned(part: Part, degrees: float) -> Part:
-    """The part turned about the ring's axis Z, counter-clockwise."""
+    """The part, and what it is within, turned about the ring's axis Z, counter-clockwise."""
     sine, cosine = sincosd(degrees)
 
     def turn(v: Vector) -> Vector:
         return (cosine * v[0] - sine * v[1], sine * v[0] + cosine * v[1], v[2])
 
     frame = part.frame
-    return replace(part, frame=Frame(turn(frame.origin), turn(frame.u), turn(frame.v), turn(frame.w)))
+    placed = Frame(turn(frame.origin), turn(frame.u), turn(frame.v), turn(frame.w))
+    return replace(part, frame=placed, within=tuple(turned(other, degrees) for other in part.within))

@@ -21,14 +21,17 @@ from bandgen.exporters import check_formats, files
 from bandgen.exporters.formats import FORMATS
 from bandgen.inspection.findings import Finding
 from bandgen.inspection.prediction import inspect_prediction
+from bandgen.inspection.rules import RULES
 from bandgen.inspection.setting import inspect_setting
 from bandgen.inspection.soundness import inspect_crossings, inspect_topology
 from bandgen.inspection.surface import inspect_surface
 from bandgen.inspection.topology import Topology, measure
 from bandgen.inspection.volume_prediction import inspect_volume
 from bandgen.layout.compute import compute_layout
+from bandgen.layout.kinds import Kind
 from bandgen.layout.numbers import Layout
 from bandgen.layout.packing import girdle_gap
+from bandgen.layout.shank import plain_arc
 from bandgen.spec import Spec
 from bandgen.trade.alloys import ALLOYS, mass_g
 
@@ -84,14 +87,14 @@ def generate(spec: Spec) -> Band:
     clock.lap("mesh")
     findings, topology = inspect_mesh(layout, mesh)
     clock.lap("inspection")
-    return Band(layout, mesh, topology, (*findings, *inspect_setting(layout)), clock.laps)
+    return Band(layout, mesh, topology, (*findings, *inspect_setting(layout, RULES)), clock.laps)
 
 
 def inspect_mesh(layout: Layout, mesh: Mesh) -> tuple[list[Finding], Topology]:
-    """The checks on the mesh: the whole for topology, the first cell and its joints for self-intersections; that all
-    cells equal the first is a check of its own."""
+    """The checks on the mesh: the whole for topology, the first cell of each kind and its joints for
+    self-intersections; that all others equal it is a check of its own."""
     topology = measure(mesh.vertices, mesh.faces)
-    around, own = cell_and_neighbours(mesh)
+    around, own = distinct_cells(layout, mesh)
     findings = [
         *inspect_topology(topology),
         inspect_crossings(mesh.vertices, mesh.faces[around], own),
@@ -102,13 +105,20 @@ def inspect_mesh(layout: Layout, mesh: Mesh) -> tuple[list[Finding], Topology]:
     return findings, topology
 
 
-def cell_and_neighbours(mesh: Mesh) -> tuple[np.ndarray, np.ndarray]:
-    """Face ids of the first cell with its two neighbours, and which of these are the first cell's own."""
-    sizes = mesh.cell_faces
-    own = np.arange(sizes[0])
-    after = sizes[0] + np.arange(sizes[1])
-    before = len(mesh.faces) - sizes[-1] + np.arange(sizes[-1])
-    return np.concatenate((own, after, before)), own
+def distinct_cells(layout: Layout, mesh: Mesh) -> tuple[np.ndarray, np.ndarray]:
+    """Face ids of the first cell of each kind and the first of each kind of pair, with all their neighbours, and
+    which of these, by their place in that list, are such cells' own."""
+    ends = np.cumsum(mesh.cell_faces)
+    faces = [np.arange(end - size, min(end, len(mesh.faces))) for end, size in zip(ends, mesh.cell_faces, strict=True)]
+    kinds, count = layout.kinds, len(faces)
+    firsts = {kind.seam for kind in kinds}
+    pairs: dict[tuple[Kind, Kind], int] = {}
+    for index in range(count):
+        pairs.setdefault((kinds[index], kinds[(index + 1) % count]), index)
+    chosen = sorted(firsts | set(pairs.values()))
+    beside = {(index + step) % count for index in chosen for step in (-1, 1)} - set(chosen)
+    own = np.concatenate([faces[index] for index in chosen])
+    return np.concatenate([own, *(faces[index] for index in sorted(beside))]), np.arange(len(own))
 
 
 def export(
@@ -192,16 +202,17 @@ def make_record(band: Band) -> dict[str, Any]:
     """The record of a band, as plain data with unrounded numbers."""
     layout, topology = band.layout, band.topology
     spec = spec_dict(layout.spec)
-    count = len(layout.stations)
-    return {
+    record = {
         "name": layout.spec.name,
         "version": version("bandgen"),
         "spec": spec,
         "spec_sha256": hashlib.sha256(canonical(spec)).hexdigest(),
-        "stone_count": count,
+        "stone_count": layout.stone_count,
+        "stones": stone_list(layout),
         "girdle_gap_mm": layout.girdle_gap_mm,
+        **(asdict(plain) if (plain := plain_arc(layout)) else {}),
         "inner_diameter_mm": 2.0 * layout.bore_radius_mm,
-        "girdle_radius_mm": layout.stations[0].seat.girdle_mm,
+        "girdle_radius_mm": max(station.seat.girdle_mm for station in layout.stations),
         "volume_mm3": topology.volume,
         "metal_g": mass_g(topology.volume, ALLOYS[layout.spec.metal.alloy].density_g_cm3),
         "bounds_mm": topology.bounds.tolist(),
@@ -217,22 +228,58 @@ def make_record(band: Band) -> dict[str, Any]:
         "files": {},
         "timings_ms": dict(band.timings_ms),
     }
+    return {key: _listed(value) for key, value in record.items()}
+
+
+def _listed(data: Any) -> Any:
+    """Tuples as lists, as JSON has them."""
+    if isinstance(data, dict):
+        return {key: _listed(value) for key, value in data.items()}
+    return [_listed(value) for value in data] if isinstance(data, list | tuple) else data
 
 
 def layout_dict(layout: Layout) -> dict[str, Any]:
-    """Stations, seams, events and moves as plain data, and the gap with one stone fewer and one more."""
-    count, diameter = len(layout.stations), layout.stations[0].diameter_mm
-    girdle = layout.stations[0].seat.girdle_mm
+    """Stations, seams, events and moves as plain data."""
     return {
         "stations": [asdict(station) for station in layout.stations],
         "seams": [asdict(seam) for seam in layout.seams],
         "events": [asdict(event) for event in layout.events],
         "moves": [asdict(move) for move in layout.moves],
-        "neighbour_counts": [
-            {"stone_count": n, "girdle_gap_mm": girdle_gap(girdle, diameter, n)} for n in (count - 1, count + 1)
-        ],
+        "rows": [asdict(row) for row in layout.rows],
+        "row_gap_mm": layout.row_gap_mm,
+        "across_overlap": layout.across_overlap,
+        "neighbour_counts": neighbour_counts(layout),
         "volume_bounds_mm3": list(layout.volume_bounds_mm3),
     }
+
+
+def stone_list(layout: Layout) -> list[dict[str, Any]]:
+    """Every stone, row by row in order: row, station, diameter, material, where it stands, its number in a parcel."""
+    return [
+        {
+            "row": index,
+            "station": station.index,
+            "diameter_mm": station.diameter_mm,
+            "material": station.material,
+            "angle_deg": station.angle_deg + (layout.seams[station.index].before_deg if row.turned else 0.0),
+            "z_mm": row.z_mm,
+            **({"parcel_number": layout.parcel[station.index]} if layout.parcel else {}),
+        }
+        for index, row in enumerate(layout.rows)
+        for station in layout.stations
+    ]
+
+
+def neighbour_counts(layout: Layout) -> list[dict[str, float]]:
+    """The gap with one stone fewer and one more; empty where the stones differ or do not go all round."""
+    count, first = len(layout.stations), layout.stations[0]
+    alike = {(station.diameter_mm, station.seat.girdle_mm) for station in layout.stations}
+    if len(alike) != 1 or len(layout.seams) != count:
+        return []
+    return [
+        {"stone_count": n, "girdle_gap_mm": girdle_gap(first.seat.girdle_mm, first.diameter_mm, n)}
+        for n in (count - 1, count + 1)
+    ]
 
 
 def spec_dict(spec: Spec) -> dict[str, Any]:

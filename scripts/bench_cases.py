@@ -22,7 +22,8 @@ from bandgen.builders.bore import half_width
 from bandgen.builders.plug import build_plug
 from bandgen.builders.prong import build_prongs
 from bandgen.builders.seat import build_seat
-from bandgen.cell import MIRROR_Z, quarter_cell, whole_cell
+from bandgen.builders.web import build_web
+from bandgen.cell import MIRROR_Z, moved, quarter_cell, whole_cell
 from bandgen.defaults import fill
 from bandgen.engines import mesh
 from bandgen.exporters import stl
@@ -143,10 +144,16 @@ def exact_cell(layout: Layout) -> Call:
 
 
 def all_parts(layout: Layout) -> tuple[list[Part], list[Part]]:
-    """Additions and cuts of every station and seam; the last cut is the bore."""
+    """Additions and cuts of every station and seam, in all rows; the last cut is the bore. For straight rows all round,
+    with nothing that the tables beyond the arrangement ask for."""
+    if layout.bore.crown_mm or any(each.extras for each in layout.stations) or any(s.extras for s in layout.seams):
+        raise RuntimeError("the plain way knows seats, prongs, plugs, webs and a flat bore")
     seats = [part for station in layout.stations for part in build_seat(station, station.angle_deg)]
-    joints = [turned(part, seam.angle_deg) for seam in layout.seams for part in (*build_prongs(seam), build_plug(seam))]
-    parts = [*seats, *joints]
+    joints = [
+        turned(part, seam.angle_deg) for seam in layout.seams for part in (*build_prongs(seam), *build_plug(seam))
+    ]
+    rows = [moved(part, row.z_mm) for row in layout.rows for part in (*seats, *joints)]
+    parts = [*rows, *(turned(part, seam.angle_deg) for seam in layout.seams for part in build_web(layout, seam))]
     cuts = [part for part in parts if part.sign < 0]
     return [part for part in parts if part.sign > 0], [*cuts, _bore(layout)]
 
@@ -154,7 +161,8 @@ def all_parts(layout: Layout) -> tuple[list[Part], list[Part]]:
 def _bore(layout: Layout) -> Part:
     """One cylinder round the ring's axis."""
     radius = layout.bore_radius_mm
-    half = half_width(layout.stations[0].seat.rim_radius_mm, layout.seams[0].prong) + 1.0
+    rim = max(station.seat.rim_radius_mm for station in layout.stations)
+    half = layout.outer_row_mm + max(half_width(rim, prong) for seam in layout.seams for prong in seam.prongs) + 1.0
     corners = (Point(0.0, -half), Point(radius, -half), Point(radius, half), Point(0.0, half))
     along_axis = Frame(u=(1.0, 0.0, 0.0), v=(0.0, 0.0, 1.0), w=(0.0, -1.0, 0.0))
     return Part("bore", -1, Revolved(Profile(corners)), along_axis)

@@ -63,8 +63,7 @@ def opened(patch: mesh.Patch) -> ring.Strip:
 
 def closed(strips: Sequence[ring.Strip], which: Sequence[int], layout: Layout) -> Mesh:
     """The ring of one strip a seam, rounded as the band's mesh is."""
-    order = [(strip, seam.angle_deg) for strip, seam in zip(which, layout.seams, strict=True)]
-    whole = ring.close_ring(strips, order)
+    whole = ring.close_ring([(strips[own], seam.angle_deg) for own, seam in zip(which, layout.seams, strict=True)])
     return Mesh(whole.vertices.astype(np.float32).astype(np.float64), whole.faces, whole.cell_faces)
 
 
@@ -129,14 +128,18 @@ def other_prong(**values: float) -> Change:
 
     def change(seam: Seam) -> Seam:
         new = {key: getattr(seam.prong, key) + value for key, value in values.items()}
-        return replace(seam, prong=replace(seam.prong, **new))
+        return replace(seam, prongs=(replace(seam.prong, **new),))
 
     return other_prongs(change)
 
 
 def other_axis(**values: float) -> Change:
     """The prongs on an axis with some numbers replaced."""
-    return other_prongs(lambda seam: replace(seam, prong=replace(seam.prong, axis=replace(seam.prong.axis, **values))))
+
+    def change(seam: Seam) -> Seam:
+        return replace(seam, prongs=(replace(seam.prong, axis=replace(seam.prong.axis, **values)),))
+
+    return other_prongs(change)
 
 
 def other_plug(**values: float) -> Change:
@@ -144,6 +147,6 @@ def other_plug(**values: float) -> Change:
 
     def change(parts: Parts, seam: Seam) -> Parts:
         plug = replace(seam.plug, **{key: getattr(seam.plug, key) + value for key, value in values.items()})
-        return (*without("plug")(parts, seam), build_plug(replace(seam, plug=plug)))
+        return (*without("plug")(parts, seam), *build_plug(replace(seam, plug=plug)))
 
     return change

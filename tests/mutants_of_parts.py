@@ -60,7 +60,8 @@ def neighbour_grows_into_recess(sound: Sound) -> Mesh:
     """Recess cut from its own cup first, what is joined later is not: a plug too thick stays in the recess."""
     layout, seam = sound.layout, sound.layout.seams[0]
     cell, deviation = whole_cell(sound.layout, seam), layout.spec.mesh.deviation_mm
-    parts = other_plug(half_width_mm=layout.stations[0].seat.rim_radius_mm / 2.0)(cell.parts, seam)
+    thicker = layout.stations[0].seat.rim_radius_mm / 2.0
+    parts = other_plug(before_mm=thicker, after_mm=thicker)(cell.parts, seam)
     named = {name: mesh._union([p for p in parts if p.name == name], deviation) for name in ("cup", "recess", "bore")}
     late = mesh._union([p for p in parts if p.name in ("prong", "plug")], deviation)
     solid = named["cup"] - named["recess"] + late - named["bore"]
@@ -100,7 +101,8 @@ def plug_narrower_than_the_gap(sound: Sound) -> Mesh:
     layout, half = sound.layout, math.radians(sound.layout.seams[0].before_deg)
     seat, plug = layout.stations[0].seat, layout.seams[0].plug
     slot = seat.rim_mm * math.sin(half) - seat.rim_radius_mm * math.cos(half)
-    return everywhere(sound, other_plug(half_width_mm=slot * 0.5 - plug.half_width_mm))
+    narrower = slot * 0.5 - plug.before_mm
+    return everywhere(sound, other_plug(before_mm=narrower, after_mm=narrower))
 
 
 @mutant("genus", "surface", of="parted")
@@ -240,7 +242,7 @@ def prongs_too_far_apart(sound: Sound) -> Mesh:
 
 @mutant("surface", "outer-diameter")
 def prongs_flat_where_domes_are_asked(sound: Sound) -> Mesh:
-    return everywhere(sound, other_prongs(lambda seam: replace(seam, prong=replace(seam.prong, tip="flat"))))
+    return everywhere(sound, other_prongs(lambda seam: replace(seam, prongs=(replace(seam.prong, tip="flat"),))))
 
 
 @mutant("surface", "volume")

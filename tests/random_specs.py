@@ -25,8 +25,8 @@ from bandgen.defaults import fill, longest_fillet
 from bandgen.errors import SpecError
 from bandgen.exporters.formats import FORMATS
 from bandgen.layout import compute
-from bandgen.layout.events import list_events, parting_height
-from bandgen.layout.numbers import Event, Seam
+from bandgen.layout.events import parting_height
+from bandgen.layout.numbers import Event, Layout, Seam
 from bandgen.layout.seatwork import SeatNumbers, compute_seat, girdle_radius
 from bandgen.pipeline import generate, with_exact_findings
 from bandgen.spec import Spec, make_spec, spec_keys
@@ -38,7 +38,11 @@ from bandgen.units import KEEP_AWAY_MM
 Data = dict[str, Any]
 Pair = tuple[float, float]
 
-RANGES: dict[str, Pair] = {key: pair for key, pair in spec_keys().items() if pair is not None}
+LEFT_OUT = ("arrangement", "hoop", "shank", "bore")
+"""Tables that are not drawn here: every band here is an even full circle."""
+
+KEYS = tuple(key for key in spec_keys() if key.partition(".")[0] not in LEFT_OUT)
+RANGES: dict[str, Pair] = {key: pair for key, pair in spec_keys().items() if key in KEYS and pair is not None}
 CHOICES: dict[str, tuple[str, ...]] = {
     "stones.cut": ("round",),
     "stones.material": tuple(sorted(MATERIALS)),
@@ -144,16 +148,29 @@ def event_hugging(rng: random.Random) -> Data:
 
 @dataclass(frozen=True)
 class Numbers:
-    """A layout's numbers before anything is refused."""
+    """The numbers of an even band's layout, whose events may be crossed."""
 
-    spec: Spec
-    seat: SeatNumbers
-    seam: Seam
+    layout: Layout
+
+    @property
+    def spec(self) -> Spec:
+        """With every value filled in."""
+        return self.layout.spec
+
+    @property
+    def seat(self) -> SeatNumbers:
+        """That of every stone."""
+        return self.layout.stations[0].seat
+
+    @property
+    def seam(self) -> Seam:
+        """The first, which stands for all."""
+        return self.layout.seams[0]
 
     @property
     def events(self) -> tuple[Event, ...]:
         """Every event, crossed or not."""
-        return list_events(self.spec, self.seat, self.seam)
+        return self.layout.events
 
     def distance(self, name: str) -> float | None:
         """The distance of an event or a coincidence, None where there is none."""
@@ -164,12 +181,8 @@ class Numbers:
 
 def numbers_of(data: Data) -> Numbers | None:
     """The numbers of a spec; None where there are none (the judge meets the same fault and reports it)."""
-    if (spec := _filled(data)) is None:
-        return None
     try:
-        seat = compute_seat(spec, girdle_radius(spec))
-        numbers = Numbers(spec, seat, compute._seam(spec, seat))
-        return numbers if numbers.events else None
+        return Numbers(compute._lay_out(make_spec(data)))
     except (SpecError, ValueError, ArithmeticError):
         return None
 
@@ -192,8 +205,13 @@ def _feet_off_prong(side: float, radial: Callable[[Numbers], float]) -> Callable
     return distance
 
 
+def _parting(seat: SeatNumbers, count: int) -> float:
+    """Height above the finger where the feet of two equal neighbours part."""
+    return parting_height([(seat, math.pi / count)] * 2)
+
+
 def _under_plug_top(numbers: Numbers) -> float:
-    parting = parting_height(numbers.seat, math.pi / numbers.spec.stones.count)
+    parting = _parting(numbers.seat, numbers.spec.stones.count)
     return numbers.seam.plug.top_mm - numbers.seat.bore_radius_mm - parting
 
 
@@ -223,7 +241,7 @@ COINCIDENCES: dict[str, tuple[Any, ...]] = {
 
 def frozen(spec: Spec, data: Data) -> Data:
     """The spec with every value filled in, but for one of the two keys that place the recess."""
-    full = {**spec.model_dump(exclude_none=True), "finger": data["finger"]}
+    full = {**spec.model_dump(exclude_none=True, exclude=set(LEFT_OUT)), "finger": data["finger"]}
     full["seat"].pop("wall_mm" if "bearing_mm" in data.get("seat", {}) else "bearing_mm", None)
     return full
 
@@ -291,7 +309,7 @@ def _beside(data: Data, key: str, filled: Spec) -> tuple[float, float]:
 
 def _foot_room(data: Data, filled: Spec) -> float:
     """The highest of some places under the parting of the feet where the plug may stop; 0, at the finger, if none."""
-    parting = parting_height(compute_seat(filled, girdle_radius(filled)), math.pi / filled.stones.count)
+    parting = _parting(compute_seat(filled, girdle_radius(filled)), filled.stones.count)
     for height in (max(parting, 0.0) * share for share in (0.9, 0.5, 0.2)):
         numbers = numbers_of({**data, "plug": {**data.get("plug", {}), "foot_clearance_mm": height}})
         if numbers and (numbers.distance("plug-foot-pocket") or 0.0) > KEEP_AWAY_MM:

@@ -39,8 +39,8 @@ def all_parts(layout: Layout) -> tuple[Part, ...]:
         *build_seat(station, -seam.before_deg),
         *build_seat(station, seam.after_deg),
         *build_prongs(seam),
-        build_plug(seam),
-        build_bore(seam, layout.bore_radius_mm, width),
+        *build_plug(seam),
+        build_bore(seam, layout.bore, width),
     )
 
 
@@ -160,9 +160,9 @@ def test_dome_is_a_hemisphere(layout: Layout) -> None:
 def test_plug_ends_on_the_prongs_axes(layout: Layout) -> None:
     """A plug that ends at their inner faces would leave pinholes (derived values, item 3)."""
     seam = layout.seams[0]
-    plug, prongs = build_plug(seam), build_prongs(seam)
+    (plug,), prongs = build_plug(seam), build_prongs(seam)
     assert isinstance(plug.shape, Extruded)
-    assert plug.shape.length == 2.0 * seam.plug.half_width_mm
+    assert plug.shape.length == seam.plug.width_mm
     local = np.column_stack((corners(plug), np.zeros(4)))
     points = place(local, plug.frame)
     assert points[:, 0] == pytest.approx(0.0)
@@ -170,7 +170,7 @@ def test_plug_ends_on_the_prongs_axes(layout: Layout) -> None:
         away = [np.linalg.norm(np.cross(point - prong.frame.origin, prong.frame.v)) for prong in prongs]
         assert min(away) < 1e-12
     low = points[:, 1].min()
-    edge = np.array([[seam.plug.half_width_mm, low, 0.0]])
+    edge = np.array([[seam.plug.before_mm, low, 0.0]])
     assert from_finger_axis(edge)[0] < layout.bore_radius_mm  # flush: its foot is under the bore at its edges too
     assert points[:, 1].max() == seam.plug.top_mm
 
@@ -178,7 +178,7 @@ def test_plug_ends_on_the_prongs_axes(layout: Layout) -> None:
 def test_bore_covers_the_cell_and_has_corners_on_its_planes(layout: Layout) -> None:
     seam, r = layout.seams[0], layout.bore_radius_mm
     width, outer = extents(layout)
-    bore = build_bore(seam, r, half_width(layout.stations[0].seat.rim_radius_mm, seam.prong))
+    bore = build_bore(seam, layout.bore, half_width(layout.stations[0].seat.rim_radius_mm, seam.prong))
     assert bore.shape.length / 2.0 > width
     half, points = math.radians(seam.before_deg), corners(bore)[1:]
     turns = np.arctan2(-points[:, 0], points[:, 1])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import manifold3d
 import numpy as np
@@ -15,10 +16,12 @@ from bandgen import parts
 from bandgen.builders.prong import prong_profile
 from bandgen.builders.seat import cup_profile
 from bandgen.engines import facets
+from bandgen.errors import EngineError
 from bandgen.layout.compute import compute_layout
 from bandgen.layout.seatwork import recess_profile
 from bandgen.parts import Extruded, Frame, Point, Profile, Revolved, arc_of
 from bandgen.spec import make_spec
+from bandgen.units import sincosd
 
 LAYOUT = compute_layout(make_spec({"finger": {"inner_diameter_mm": 17.0}, "stones": {"diameter_mm": 2.0}}))
 SEAT = LAYOUT.stations[0].seat
@@ -185,6 +188,83 @@ def test_turn_is_the_unit_circle(count: int) -> None:
     cosine, sine = facets._turn(count)
     turns = 2.0 * math.pi * np.arange(count) / count
     assert np.abs(np.column_stack((cosine - np.cos(turns), sine - np.sin(turns)))).max() < 1e-15
+
+
+# --- revolved, with stops ---
+
+degrees_of_stops = st.lists(st.floats(0.0, 359.0), min_size=1, max_size=6).map(sorted).filter(
+    lambda stops: all(b - a > 0.1 for a, b in zip(stops, [*stops[1:], stops[0] + 360.0], strict=True))
+)  # fmt: skip
+
+
+def in_profile_plane(points: np.ndarray) -> np.ndarray:
+    return np.column_stack((np.hypot(points[:, 0], points[:, 2]), points[:, 1]))
+
+
+@settings(deadline=None, max_examples=60)
+@given(stops=degrees_of_stops, name=st.sampled_from(sorted(OUTLINES)), deviation=st.floats(0.002, 3.0))
+def test_corners_at_the_stops_lie_on_the_true_profile(stops: list[float], name: str, deviation: float) -> None:
+    """Every corner of the outline stands at every stop, counter-clockwise about v from +u: (u cos a, v, -u sin a)."""
+    shape = Revolved(OUTLINES[name], tuple(stops))
+    vertices, faces = facets.revolve(shape, deviation)
+    outline = facets.polyline(shape.profile, deviation / 2.0)
+    for sine, cosine in map(sincosd, stops):
+        meant = np.column_stack((outline[:, 0] * cosine, outline[:, 1], -outline[:, 0] * sine))
+        apart = np.linalg.norm(vertices[:, None, :] - meant, axis=2).min(axis=0)
+        assert apart.max() < 1e-15 * (1.0 + np.abs(meant).max())
+    mesh = solid(vertices, faces)
+    assert mesh.is_watertight
+    assert mesh.is_winding_consistent
+    assert mesh.volume > 0.0
+
+
+@settings(deadline=None, max_examples=60)
+@given(stops=degrees_of_stops, name=st.sampled_from(sorted(OUTLINES)), deviation=deviations)
+def test_no_point_of_a_stopped_turn_leaves_the_deviation(stops: list[float], name: str, deviation: float) -> None:
+    """Barycentric points of every triangle, as above; straight outlines keep their volume exactly."""
+    outline = OUTLINES[name]
+    vertices, faces = facets.revolve(Revolved(outline, tuple(stops)), deviation)
+    grid = np.array([(i, j, 4 - i - j) for i in range(5) for j in range(5 - i)]) / 4.0
+    points = np.einsum("kc,fcx->fkx", grid, vertices[faces[::7]]).reshape(-1, 3)
+    assert distance_to_outline(in_profile_plane(points), outline).max() <= deviation + 1e-12
+    if name in ("cup", "cone"):
+        assert solid(vertices, faces).volume == pytest.approx(parts.volume(Revolved(outline)), rel=1e-11)
+
+
+@settings(deadline=None, max_examples=60)
+@given(stops=degrees_of_stops, deviation=deviations)
+def test_each_sector_between_stops_has_its_area_and_even_steps(stops: list[float], deviation: float) -> None:
+    """Of the cone's rim, a circle of radius 2."""
+    vertices, _ = facets.revolve(Revolved(CONE, tuple(stops)), deviation)
+    rim = vertices[np.hypot(vertices[:, 0], vertices[:, 2]) > 1.0]
+    rim = np.concatenate((rim, rim[:1]))
+    turns = np.unwrap(np.arctan2(-rim[:, 2], rim[:, 0]))
+    bounds = np.radians([*stops, stops[0] + 360.0]) - math.radians(stops[0]) + turns[0]
+    for low, high in pairwise(bounds):
+        inside = (turns > low - 1e-6) & (turns < high + 1e-6)
+        u, w = rim[inside, 0], -rim[inside, 2]
+        sector = np.sum(u[:-1] * w[1:] - u[1:] * w[:-1]) / 2.0
+        assert sector == pytest.approx(2.0 * (high - low), rel=1e-9)
+        assert np.ptp(np.diff(turns[inside])) < 1e-9
+
+
+@pytest.mark.parametrize("stops", [(), (33.0,), (10.0, 200.0)])
+def test_the_coarsest_turn_has_eight_corners(stops: tuple[float, ...]) -> None:
+    """However great the deviation; stops may round it up. Tip and base of the cone are a pole each."""
+    vertices, _ = facets.revolve(Revolved(CONE, stops), 50.0)
+    assert 2 + 8 <= len(vertices) <= 2 + 9
+
+
+def test_stops_at_quadrants_are_exact() -> None:
+    vertices, _ = facets.revolve(Revolved(CONE, (0.0, 90.0, 180.0, 270.0)), 0.01)
+    corners = {tuple(corner + 0.0) for corner in vertices}
+    assert {(2.0, 1.0, 0.0), (0.0, 1.0, -2.0), (-2.0, 1.0, 0.0), (0.0, 1.0, 2.0)} <= corners
+
+
+@pytest.mark.parametrize("stops", [(-1.0,), (360.0,), (20.0, 10.0), (10.0, 10.0), (math.nan,), (5.0, math.nan)])
+def test_stops_out_of_order_are_errors(stops: tuple[float, ...]) -> None:
+    with pytest.raises(EngineError, match="stops must ascend"):
+        facets.revolve(Revolved(CONE, stops), 0.01)
 
 
 # --- extruded and placed ---

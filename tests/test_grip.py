@@ -36,13 +36,13 @@ def distance_to_axis(axis: ProngAxis, points: np.ndarray) -> np.ndarray:
     return np.linalg.norm(np.cross(points - [0.0, axis.crossing_mm, axis.spread_mm], along), axis=1)
 
 
-def least_distance(axis: ProngAxis, height: float, radius: float) -> float:
+def least_distance(axis: ProngAxis, half: float, height: float, radius: float) -> float:
     """By a dense grid of the whole circle and Brent's search about its best point."""
     grid = np.linspace(-math.pi, math.pi, 1441)
-    best = grid[distance_to_axis(axis, circle_points(axis.half_pitch, height, radius, grid)).argmin()]
+    best = grid[distance_to_axis(axis, circle_points(half, height, radius, grid)).argmin()]
 
     def at(angle: float) -> float:
-        return float(distance_to_axis(axis, circle_points(axis.half_pitch, height, radius, np.array([angle])))[0])
+        return float(distance_to_axis(axis, circle_points(half, height, radius, np.array([angle])))[0])
 
     found = minimize_scalar(at, bounds=(best - 0.005, best + 0.005), method="bounded", options={"xatol": 1e-12})
     return float(found.fun)
@@ -68,8 +68,8 @@ def test_distance_to_circle_is_the_least_distance(
     """Any axis near the stone, any round of its cup, girdle to foot."""
     girdle, half, draft, radius, _ = grip
     axis = axis_at(share * radius, girdle, half, draft)
-    found = axis.distance_to_circle(girdle + height, size * radius)
-    assert found == pytest.approx(least_distance(axis, girdle + height, size * radius), abs=1e-9)
+    found = axis.distance_to_circle(half, girdle + height, size * radius)
+    assert found == pytest.approx(least_distance(axis, half, girdle + height, size * radius), abs=1e-9)
 
 
 @settings(deadline=None, max_examples=60)
@@ -77,7 +77,7 @@ def test_distance_to_circle_is_the_least_distance(
 def test_the_girdle_enters_the_prong_by_exactly_the_share(grip: tuple[float, ...], overlap: float) -> None:
     girdle, half, draft, radius, diameter = grip
     axis = axis_for_reach((0.5 - overlap) * diameter, girdle, half, draft, radius)
-    depth = diameter / 2.0 - least_distance(axis, girdle, radius)
+    depth = diameter / 2.0 - least_distance(axis, half, girdle, radius)
     assert depth / diameter == pytest.approx(overlap, abs=1e-9)
     assert axis.spread_mm > 0.0
 
@@ -89,7 +89,7 @@ def test_reach_at_another_height(grip: tuple[float, ...], below: float) -> None:
     girdle, half, draft, radius, diameter = grip
     mouth, reach = radius - 1.1 * below, diameter / 2.0 + 0.03
     axis = axis_for_reach(reach, girdle, half, draft, mouth, girdle - below)
-    assert least_distance(axis, girdle - below, mouth) == pytest.approx(reach, abs=1e-9)
+    assert least_distance(axis, half, girdle - below, mouth) == pytest.approx(reach, abs=1e-9)
 
 
 @settings(deadline=None, max_examples=60)
@@ -141,7 +141,7 @@ def test_the_flat_plan_view_holds_less_than_it_says(
     greater stones; solved in space it does not."""
     girdle, half, want = girdle_radius(bore, clearance, stone), math.pi / count, 0.2 * prong
     plan = math.sqrt((stone / 2.0 + prong / 2.0 - want) ** 2 - (girdle * math.sin(half)) ** 2)
-    got = prong / 2.0 - least_distance(axis_at(plan, girdle, half, 0.0), girdle, stone / 2.0)
+    got = prong / 2.0 - least_distance(axis_at(plan, girdle, half, 0.0), half, girdle, stone / 2.0)
     assert low < 1.0 - got / want < high
     solved = axis_for_reach(prong / 2.0 - want, girdle, half, 0.0, stone / 2.0)
     assert solved.spread_mm < plan

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -17,11 +18,13 @@ import pytest
 
 from bandgen.defaults import fill
 from bandgen.errors import SpecError
+from bandgen.inspection.rules import RULES
 from bandgen.inspection.setting import contact_angle, inspect_setting, notched_share
+from bandgen.layout import events
 from bandgen.layout.compute import compute_layout
-from bandgen.layout.events import foot_overlap, parting_height
+from bandgen.layout.events import parting_height
 from bandgen.layout.numbers import Layout
-from bandgen.layout.seatwork import girdle_radius
+from bandgen.layout.seatwork import compute_seat, girdle_radius
 from bandgen.pipeline import spec_dict
 from bandgen.spec import Spec, make_spec
 from bandgen.units import KEEP_AWAY_MM
@@ -44,12 +47,18 @@ def practice(**tables: dict[str, Any]) -> Layout:
     return layout_of(2.0, 16.7, stones={**PRACTICE_STONES, **stones}, seat={**PRACTICE_SEAT, **seat}, **tables)
 
 
+def foot_overlap(spec: Spec) -> float:
+    """Of two equal neighbours, from a spec with all filled in."""
+    foot = (compute_seat(spec, girdle_radius(spec)), math.pi / spec.stones.count)
+    return events.foot_overlap([foot, foot])
+
+
 def event(layout: Layout, name: str) -> float:
     return next(event.distance_mm for event in layout.events if event.name == name)
 
 
 def codes(layout: Layout, severity: str) -> set[str]:
-    return {finding.code for finding in inspect_setting(layout) if finding.severity == severity}
+    return {finding.code for finding in inspect_setting(layout, RULES) if finding.severity == severity}
 
 
 SOME_BANDS = [(1.2, 17.0), (1.5, 21.0), (2.0, 15.0), (2.0, 17.0), (2.5, 19.0), (3.5, 15.0), (3.5, 24.0)]
@@ -76,11 +85,12 @@ def test_plug_is_level_with_the_rims_and_never_proud(diameter: float, bore: floa
     layout = layout_of(diameter, bore)
     seat, seam = layout.stations[0].seat, layout.seams[0]
     half, plug = math.radians(seam.before_deg), seam.plug
-    corners = [(x, y) for x in (-plug.half_width_mm, plug.half_width_mm) for y in (plug.foot_mm, plug.top_mm)]
+    corners = [(x, y) for x in (-plug.after_mm, plug.before_mm) for y in (plug.foot_mm, plug.top_mm)]
     heights = [[x * side * math.sin(half) + y * math.cos(half) for x, y in corners] for side in (-1, 1)]
     assert np.max(heights) <= seat.rim_mm
     assert seat.rim_mm - np.max(heights) == pytest.approx(KEEP_AWAY_MM * math.cos(half), abs=1e-12)
-    x, y = plug.half_width_mm, plug.top_mm
+    assert plug.before_mm == plug.after_mm
+    x, y = plug.before_mm, plug.top_mm
     across = y * math.sin(half) - x * math.cos(half)  # from the stone's axis to the plug's edge, in the rim's plane
     assert seat.rim_radius_mm - across == pytest.approx(
         layout.spec.plug.bite_mm + KEEP_AWAY_MM * math.sin(half), abs=1e-12
@@ -139,8 +149,43 @@ def test_parting_height_by_search(diameter: float, bore: float) -> None:
     layout = layout_of(diameter, bore)
     seat, half = layout.stations[0].seat, math.pi / len(layout.stations)
     found = parting_by_search(layout)
-    assert parting_height(seat, half) == pytest.approx(found, abs=1e-9)
+    assert parting_height([(seat, half)] * 2) == pytest.approx(found, abs=1e-9)
     assert (found > 0.0) == (foot_overlap(layout.spec) > 0.0)
+
+
+@pytest.mark.parametrize("other", [{}, {"draft_deg": 0.5}, {"rim_radius_mm": 1.1, "rim_mm": 9.6, "draft_deg": 4.0}])
+@pytest.mark.parametrize("share", [0.5, 0.47, 0.55])
+def test_unequal_feet_part_where_a_side_leaves_the_other_cup(other: dict[str, float], share: float) -> None:
+    """Down the one cup's side, in the band's mid-plane, to where it enters the other's cone: bisection on membership.
+    The seam plane may stand anywhere between the two."""
+    before = layout_of(2.0, 17.0).stations[0].seat
+    after, pitch = replace(before, **other), 2.0 * math.pi / 29
+    rim, slope = np.array([before.rim_radius_mm, before.rim_mm]), math.tan(math.radians(before.draft_deg))
+
+    def side(down: float) -> np.ndarray:
+        return rim - down * np.array([slope, 1.0])
+
+    def enters(down: float) -> bool:
+        x, y = side(down)  # the other stone's axis stands a pitch on
+        height, across = y * math.cos(pitch) + x * math.sin(pitch), y * math.sin(pitch) - x * math.cos(pitch)
+        return across <= after.rim_radius_mm - (after.rim_mm - height) * math.tan(math.radians(after.draft_deg))
+
+    low, high = 0.0, before.rim_mm
+    assert enters(high)
+    assert not enters(low)
+    for _ in range(80):
+        middle = (low + high) / 2.0
+        low, high = (low, middle) if enters(middle) else (middle, high)
+    feet = [(before, share * pitch), (after, (1.0 - share) * pitch)]
+    assert parting_height(feet) == pytest.approx(float(np.hypot(*side(low))) - 8.5, abs=1e-9)
+
+
+@pytest.mark.parametrize("draft", [3.75, 3.8, 3.9])
+def test_feet_whose_sides_cross_beyond_the_rings_axis_meet_nowhere(draft: float) -> None:
+    """As lines they do, but on the other side of the ring's axis: nothing to part over the finger."""
+    layout = layout_of(1.2, 17.0, seat={"draft_deg": draft})
+    assert parting_by_search(layout) == pytest.approx(-8.5)
+    assert event(layout, "feet-touch") < -8.5
 
 
 @pytest.mark.parametrize(("diameter", "bore"), SOME_BANDS)
@@ -196,7 +241,7 @@ def test_widest_angle_between_contacts(diameter: float, bore: float) -> None:
     away = np.linalg.norm(np.cross(circle - [0.0, axis.crossing_mm, axis.spread_mm], along), axis=1)
     contact = math.degrees(angle[away.argmin()])
     widest = max(2.0 * contact, 180.0 - 2.0 * contact)
-    found = contact_angle(layout, layout.stations[0], layout.seams[0])
+    found = contact_angle(layout, layout.sides(layout.seams[0])[0])
     assert found.measured == pytest.approx(widest, abs=2.0)
     assert found.severity == "ok"
 
@@ -205,7 +250,7 @@ def test_widest_angle_between_contacts(diameter: float, bore: float) -> None:
 def test_contact_azimuth_of_two_mm_stones(bore: float, phi: float) -> None:
     """Derived values (from the flat plan, so a degree or so off)."""
     layout = layout_of(2.0, bore)
-    found = contact_angle(layout, layout.stations[0], layout.seams[0])
+    found = contact_angle(layout, layout.sides(layout.seams[0])[0])
     assert (180.0 - float(found.measured)) / 2.0 == pytest.approx(phi, abs=1.5)
 
 
@@ -415,7 +460,7 @@ def sampled_volume(layout: Layout, points: int) -> tuple[float, float]:
     metal |= (away <= radius) & (up <= shoulder)
     metal |= (prong.tip == "dome") & (up > shoulder) & (np.hypot(away, up - shoulder) <= radius)
     ends = prong.axis.spread_mm + (y - prong.axis.crossing_mm) * math.tan(lean)
-    metal |= (x <= plug.half_width_mm) & (y <= plug.top_mm) & (y >= plug.foot_mm) & (z <= ends)
+    metal |= (x <= plug.before_mm) & (y <= plug.top_mm) & (y >= plug.foot_mm) & (z <= ends)
     height, across = x * math.sin(half) + y * math.cos(half), x * math.cos(half) - y * math.sin(half)
     from_axis = np.hypot(across, z)
     metal &= ~(

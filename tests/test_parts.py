@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import FrozenInstanceError
+from dataclasses import FrozenInstanceError, replace
 
 import numpy as np
 import pytest
@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from scipy.integrate import fixed_quad
 
 from bandgen import parts
+from bandgen.errors import EngineError
 from bandgen.parts import (
     Arc,
     Extruded,
@@ -23,6 +24,7 @@ from bandgen.parts import (
     arc_of,
     fillet,
     merge_arcs,
+    shared_shapes,
     turned,
     volume,
 )
@@ -291,6 +293,35 @@ def test_turned_is_a_rotation_about_z_and_exact_at_quadrants() -> None:
     askew = turned(part, math.degrees(0.3)).frame
     for vector in ("origin", "u", "v", "w"):
         assert getattr(askew, vector) == pytest.approx(tuple(turn @ getattr(part.frame, vector)), abs=1e-15)
+
+
+CUP = Part("cup", 1, Revolved(ring(0.0, 1.0, 0.0, 1.0)))
+SIDE = Part("side", -1, Extruded(ring(0.0, 1.0, 0.0, 1.0), 2.0), Frame((3.0, 0.0, 0.0)))
+
+
+def test_turned_turns_what_a_part_is_within_by_the_same() -> None:
+    held = replace(CUP, frame=Frame((1.0, 2.0, 3.0)), within=(SIDE, CUP))
+    for degrees in (90.0, 12.5):
+        assert turned(held, degrees).within == (turned(SIDE, degrees), turned(CUP, degrees))
+        assert turned(held, degrees) == replace(
+            turned(replace(held, within=()), degrees), within=(turned(SIDE, degrees), turned(CUP, degrees))
+        )
+    assert turned(SIDE, 90.0).frame.origin == (0.0, 3.0, 0.0)
+
+
+def test_shared_shapes_are_the_part_and_those_it_is_within() -> None:
+    assert shared_shapes(CUP) == (CUP,)
+    assert shared_shapes(replace(CUP, within=(SIDE, SIDE))) == (CUP, SIDE, SIDE)
+
+
+def test_parts_do_not_nest() -> None:
+    nested = replace(CUP, within=(SIDE, replace(SIDE, name="inner", within=(CUP,))))
+    with pytest.raises(EngineError, match="cup is within inner, which is within others"):
+        shared_shapes(nested)
+
+
+def test_stops_do_not_change_the_closed_form() -> None:
+    assert volume(Revolved(ring(1.0, 2.0, 0.0, 1.0), (10.0, 200.0))) == volume(Revolved(ring(1.0, 2.0, 0.0, 1.0)))
 
 
 def test_parts_are_frozen() -> None:

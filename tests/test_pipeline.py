@@ -10,7 +10,7 @@ import bandgen
 from bandgen import pipeline
 from bandgen.errors import EngineError
 from bandgen.inspection.crossings import crossing_faces
-from bandgen.pipeline import cell_and_neighbours, export, generate
+from bandgen.pipeline import distinct_cells, export, generate
 from bandgen.spec import load_spec, make_spec
 
 
@@ -28,7 +28,7 @@ def test_cell_and_joints_equal_the_whole_ring(opening):
     band = generate(
         make_spec({"finger": {"size": "US 5"}, "stones": {"diameter_mm": 2.6}, "seat": {"opening": opening}})
     )
-    around, own = cell_and_neighbours(band.mesh)
+    around, own = distinct_cells(band.layout, band.mesh)
     assert len(crossing_faces(band.mesh.vertices, band.mesh.faces[around], own)) == 0
     assert crossing_by_pymeshlab(band.mesh.vertices, band.mesh.faces) == set()
 
@@ -36,7 +36,7 @@ def test_cell_and_joints_equal_the_whole_ring(opening):
 def test_crossing_in_a_cell_is_found_alike(small_band):
     """A vertex of the first cell pushed through the metal: the same faces by both."""
     mesh = small_band.mesh
-    around, own = cell_and_neighbours(mesh)
+    around, own = distinct_cells(small_band.layout, mesh)
     vertices = mesh.vertices.copy()
     inner = np.setdiff1d(mesh.faces[: mesh.cell_faces[0]], mesh.faces[mesh.cell_faces[0] :])
     outermost = inner[np.argmax(np.hypot(vertices[inner, 0], vertices[inner, 1]))]

@@ -43,8 +43,8 @@ def whole_strip(band: Layout) -> ring.Strip:
     return ring.strip_of_whole(mesh.evaluate(cell.parts, (cell.before, cell.after, MIRROR_Z), DEVIATION_MM))
 
 
-def angles(band: Layout) -> list[tuple[int, float]]:
-    return [(0, seam.angle_deg) for seam in band.seams]
+def all_round(band: Layout, strip: ring.Strip) -> list[tuple[ring.Strip, float]]:
+    return [(strip, seam.angle_deg) for seam in band.seams]
 
 
 def as_trimesh(found: ring.RingMesh) -> trimesh.Trimesh:
@@ -60,7 +60,7 @@ def signed_volume(vertices: np.ndarray, faces: np.ndarray) -> float:
 @cache
 def closed(count: int, opening: str = "blind") -> ring.RingMesh:
     band = layout(count, opening)
-    return ring.close_ring([quarter_strip(band)], angles(band))
+    return ring.close_ring(all_round(band, quarter_strip(band)))
 
 
 # --- cells ---
@@ -84,7 +84,7 @@ def test_a_quarter_mirrored_is_the_whole_cell(count: int, opening: str) -> None:
 @pytest.mark.parametrize("opening", ["blind", "through"])
 def test_rings_of_quarters_and_of_whole_cells_are_the_same_body(opening: str) -> None:
     band = layout(17, opening)
-    from_whole = as_trimesh(ring.close_ring([whole_strip(band)], angles(band)))
+    from_whole = as_trimesh(ring.close_ring(all_round(band, whole_strip(band))))
     from_quarters = as_trimesh(closed(17, opening))
     assert from_whole.is_watertight
     assert from_whole.volume == pytest.approx(from_quarters.volume, rel=1e-9)
@@ -203,22 +203,24 @@ def test_voids_under_the_plug_are_where_the_layout_refuses(
 
 def test_neighbours_with_different_numbers_of_vertices() -> None:
     strips = [quarter_strip(layout(29)), quarter_strip(layout(29, "through"))]
-    cells = [(index % 2, 360.0 / 29 * index) for index in range(29)]
+    cells = [(strips[index % 2], 360.0 / 29 * index) for index in range(29)]
     with pytest.raises(EngineError, match="vertices on a plane where its neighbour has"):
-        ring.close_ring(strips, cells)
+        ring.close_ring(cells)
 
 
 def test_neighbours_that_do_not_meet() -> None:
     """The same strip, but one of the cells a hundredth of a degree on."""
-    cells = [(0, 360.0 / 29 * index + (0.01 if index == 3 else 0.0)) for index in range(29)]
+    strip = quarter_strip(layout(29))
+    cells = [(strip, 360.0 / 29 * index + (0.01 if index == 3 else 0.0)) for index in range(29)]
     with pytest.raises(EngineError, match="apart on their common plane"):
-        ring.close_ring([quarter_strip(layout(29))], cells)
+        ring.close_ring(cells)
 
 
 def test_a_ring_that_does_not_close() -> None:
     """All neighbours meet, but the last cell does not reach the first."""
+    strip = quarter_strip(layout(29))
     with pytest.raises(EngineError, match="apart on their common plane"):
-        ring.close_ring([quarter_strip(layout(29))], [(0, 360.0 / 29 * index) for index in range(28)])
+        ring.close_ring([(strip, 360.0 / 29 * index) for index in range(28)])
 
 
 SQUARE = ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0))

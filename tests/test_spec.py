@@ -20,13 +20,16 @@ from bandgen.trade.stones import MATERIALS
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").glob("*.toml"))
 LEAST: dict[str, Any] = {"finger": {"inner_diameter_mm": 17.0}, "stones": {"diameter_mm": 2.0}}
 RANGES = {key: limits for key, limits in spec_keys().items() if limits is not None}
+COMPANIONS = {"arrangement.end_mm": {"stones": {"diameter_mm": 5.0}}}
+"""What a key needs beside the least spec, to be taken anywhere in its range."""
+TABLES = [key for key in spec_keys() if "." not in key and key != "name"]
 SCHEMA = schema()
 JUDGE = jsonschema.Draft202012Validator(SCHEMA)
 
 
 def with_value(key: str, value: Any) -> dict[str, Any]:
     """The least spec with one more value, as "table.key"."""
-    data = copy.deepcopy(LEAST)
+    data = copy.deepcopy(LEAST | COMPANIONS.get(key, {}))
     table, _, name = key.rpartition(".")
     if not table:
         return {**data, name: value}
@@ -150,7 +153,7 @@ AUTO = [key for key in RANGES if key not in ("finger.inner_diameter_mm", "stones
 
 @pytest.mark.parametrize("key", AUTO)
 def test_auto_is_the_same_as_leaving_a_key_out(key: str) -> None:
-    assert make_spec(with_value(key, "auto")) == make_spec(LEAST)
+    assert make_spec(with_value(key, "auto")) == make_spec(LEAST | COMPANIONS.get(key, {}))
 
 
 def test_auto_does_not_stand_for_what_is_required() -> None:
@@ -268,7 +271,7 @@ def test_what_is_required_is_named() -> None:
     assert the_problem({**LEAST, "stones": {}}).key == "stones.diameter_mm"
 
 
-@pytest.mark.parametrize("table", ["finger", "stones", "seat", "prong", "plug", "metal", "mesh"])
+@pytest.mark.parametrize("table", TABLES)
 @pytest.mark.parametrize("value", [1, "x", [], True, None])
 def test_a_table_must_be_a_table(table: str, value: Any) -> None:
     assert the_problem({**LEAST, table: value}).key == table
@@ -314,7 +317,7 @@ def test_a_syntax_error_has_its_line(tmp_path: Path) -> None:
 # --- frozen ---
 
 
-@pytest.mark.parametrize("table", ["finger", "stones", "seat", "prong", "plug", "metal", "mesh"])
+@pytest.mark.parametrize("table", TABLES)
 def test_specs_are_frozen(table: str) -> None:
     spec = make_spec(LEAST)
     inner = getattr(spec, table)
@@ -360,7 +363,8 @@ def test_schema_accepts_every_sample(path: Path) -> None:
 
 
 def test_every_key_has_a_description() -> None:
-    keys = [(name, field) for node in nodes(SCHEMA) for name, field in node.get("properties", {}).items()]
+    tables = [SCHEMA, *SCHEMA["$defs"].values()]
+    keys = [(name, field) for table in tables for name, field in table["properties"].items()]
     assert len(keys) == len(spec_keys())
     assert [name for name, field in keys if len(described(field)) < 10] == []
 
@@ -380,7 +384,7 @@ def test_every_default_keeps_its_own_rule() -> None:
 
 def test_every_table_is_closed() -> None:
     tables = [node for node in nodes(SCHEMA) if node.get("type") == "object"]
-    assert len(tables) == 8
+    assert len(tables) == 12
     assert all(node["additionalProperties"] is False for node in tables)
 
 

@@ -1,4 +1,4 @@
-"""The two prongs of a seam, each shared by its two stones."""
+"""The prongs of a seam: a pair that its two stones share, or a pair for each."""
 
 from __future__ import annotations
 
@@ -11,9 +11,12 @@ QUARTER_BULGE = math.tan(math.pi / 8.0)
 
 
 def build_prongs(seam: Seam) -> tuple[Part, ...]:
-    """The pair, first the one at positive z."""
-    shape = Revolved(prong_profile(seam.prong))
-    return tuple(Part("prong", 1, shape, _frame(seam.prong, side)) for side in (1, -1))
+    """Pair by pair, that of the station before first; of each first the one at positive z."""
+    return tuple(
+        Part("prong", 1, Revolved(prong_profile(prong)), _frame(prong, side))
+        for prong in seam.prongs
+        for side in (1, -1)
+    )
 
 
 def prong_profile(prong: ProngNumbers) -> Profile:
@@ -26,7 +29,8 @@ def prong_profile(prong: ProngNumbers) -> Profile:
 
 
 def _frame(prong: ProngNumbers, side: int) -> Frame:
-    """The axis leans outwards in the seam's plane; the revolution starts on the outer side of that plane."""
-    out, up = math.sin(prong.axis.lean) * side, math.cos(prong.axis.lean)
-    origin = (0.0, prong.axis.crossing_mm, prong.axis.spread_mm * side)
-    return Frame(origin, u=(0.0, -out * side, up * side), v=(0.0, up, out), w=(-float(side), 0.0, 0.0))
+    """The axis leans outwards; the revolution starts on its outer side, in the plane of the axis and Z."""
+    axis, (x, y, z) = prong.axis, prong.axis.along
+    level = math.hypot(x, y)
+    u, w = (-x * z / level, -y * z / level, level * side), (-y / level * side, x / level * side, 0.0)
+    return Frame((axis.across_mm, axis.crossing_mm, axis.spread_mm * side), u, v=(x, y, z * side), w=w)

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 from OCP.BRepAdaptor import BRepAdaptor_Surface
-from OCP.BRepAlgoAPI import BRepAlgoAPI_Cut, BRepAlgoAPI_Fuse
+from OCP.BRepAlgoAPI import BRepAlgoAPI_Common, BRepAlgoAPI_Cut, BRepAlgoAPI_Fuse
 from OCP.BRepBuilderAPI import (
     BRepBuilderAPI_MakeEdge,
     BRepBuilderAPI_MakeFace,
@@ -33,7 +33,7 @@ from OCP.TopTools import TopTools_ListOfShape
 from bandgen.engines.exact_mesh import subshapes
 from bandgen.engines.exact_solid import Solid, compound, guarded, rough_box
 from bandgen.errors import EngineError
-from bandgen.parts import Frame, Part, Plane, Point, Profile, Revolved, arc_of, merge_arcs, volume
+from bandgen.parts import Frame, Part, Plane, Point, Profile, Revolved, arc_of, merge_arcs, shared_shapes, volume
 from bandgen.units import SNAP_MM
 
 __all__ = ["Patch", "Solid", "evaluate", "make_solid", "mirrored", "whole"]
@@ -42,7 +42,7 @@ PART_VOLUME_RELATIVE = 1e-9
 """How far a part's volume by quadrature may lie from its closed form; 1e-13 seen."""
 
 FUSE_VOLUME_RELATIVE = 1e-5
-"""Slack on the volume of trimmed faces by the quick rule; 2e-6 seen."""
+"""Of fused and of common bodies: slack on the volume of trimmed faces by the quick rule; 2e-6 seen."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -67,10 +67,16 @@ class Patch:
 
 
 def make_solid(part: Part) -> Solid:
-    """One part on true surfaces, its sign left aside. A revolution's seam lies on the +u side.
+    """One part on true surfaces, its sign left aside. A revolution's seam lies on the +u side; stops do not show.
 
-    Checked against the closed form: a profile that runs clockwise, crosses itself or crosses its axis is an error.
+    Each shape is checked against the closed form: a profile that runs clockwise, crosses itself or crosses its axis
+    is an error. So is a part that is not one body within its others.
     """
+    solids = [_make_shape(shape) for shape in shared_shapes(part)]
+    return solids[0] if len(solids) == 1 else _common(solids, f"make {part.name}")
+
+
+def _make_shape(part: Part) -> Solid:
     operation = f"make {part.name}"
     with guarded(operation):
         if isinstance(part.shape, Revolved):
@@ -81,6 +87,17 @@ def make_solid(part: Part) -> Solid:
     if abs(solid.quick_volume - meant) > PART_VOLUME_RELATIVE * abs(meant):
         raise EngineError(operation, f"has {solid.quick_volume:.9g} mm3 where its profile says {meant:.9g}")
     return solid
+
+
+def _common(solids: Sequence[Solid], operation: str) -> Solid:
+    """What all share. One after the other: the kernel takes many tools of one call for their union."""
+    common = solids[0]
+    for solid in solids[1:]:
+        common = _one_solid(_combine(BRepAlgoAPI_Common, [common], [solid], operation), operation)
+    most = min(solid.quick_volume for solid in solids)
+    if not common.volume <= most * (1.0 + FUSE_VOLUME_RELATIVE):
+        raise EngineError(operation, f"has {common.volume:.9g} mm3 within {most:.9g}")
+    return common
 
 
 def evaluate(parts: Sequence[Part], planes: Sequence[Plane]) -> Patch:
@@ -110,10 +127,12 @@ def mirrored(patch: Patch) -> Patch:
 
 def _body(parts: Sequence[Part], planes: Sequence[Plane]) -> Solid:
     """One fuse, then one cut that also takes what lies beyond the planes."""
-    added = [make_solid(part) for part in parts if part.sign > 0]
-    if not added:
+    adding = [part for part in parts if part.sign > 0]
+    if not adding:
         raise EngineError("fuse", "no part adds metal")
-    joined = _fuse(added)
+    added = [make_solid(part) for part in adding]
+    volumes = [s.volume if part.within else s.quick_volume for part, s in zip(adding, added, strict=True)]
+    joined = _fuse(added, volumes)
     cuts = [make_solid(part) for part in parts if part.sign < 0]
     reach = 2.0 * float(np.linalg.norm(rough_box(joined.shape), axis=1).max())
     with guarded("cut"):
@@ -121,10 +140,9 @@ def _body(parts: Sequence[Part], planes: Sequence[Plane]) -> Solid:
     return _one_solid(_combine(BRepAlgoAPI_Cut, [joined], cuts, "cut"), "cut")
 
 
-def _fuse(added: Sequence[Solid]) -> Solid:
-    """All additions in one; an envelope catches a kernel that lost one of them."""
+def _fuse(added: Sequence[Solid], volumes: Sequence[float]) -> Solid:
+    """All additions in one; an envelope of their ``volumes`` catches a kernel that lost one of them."""
     joined = Solid(_combine(BRepAlgoAPI_Fuse, added[:1], added[1:], "fuse"))
-    volumes = [solid.quick_volume for solid in added]
     slack = FUSE_VOLUME_RELATIVE * sum(volumes)
     if not max(volumes) - slack <= joined.volume <= sum(volumes) + slack:
         raise EngineError("fuse", f"gave {joined.volume:.9g} mm3 of {max(volumes):.9g} to {sum(volumes):.9g} possible")

@@ -2,7 +2,7 @@
 
 A circle becomes the regular polygon of equal area, its corners on the symmetry planes of the revolution, so that
 volumes are right to second order. An arc inside a profile keeps its two ends and moves the corners between them
-outwards until the area is the arc's.
+outwards until the area is the arc's; so does the turn between two stops.
 """
 
 from __future__ import annotations
@@ -12,15 +12,20 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
+from bandgen.errors import EngineError
 from bandgen.parts import Frame, Point, Profile, Revolved, arc_of
+from bandgen.units import sincosd
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+LEAST_CORNERS = 8
+"""Corners of the coarsest turn."""
+
 
 def circle_segments(radius_mm: float, deviation_mm: float) -> int:
     """Corners (a multiple of 4) of the equal-area polygon that stays within the deviation of its circle."""
-    count = 8
+    count = LEAST_CORNERS
     while _equal_area_miss(radius_mm, count) > deviation_mm:
         count += 4
     return count
@@ -50,12 +55,17 @@ def polyline(profile: Profile, deviation_mm: float) -> Floats:
 def _arc_corners(start: Point, end: Point, deviation_mm: float) -> list[tuple[float, float]]:
     """The corners between the two ends of an arc."""
     arc = arc_of(start, end)
-    count = arc_segments(arc.radius, abs(arc.sweep), deviation_mm)
-    while _inner_radius(arc.radius, abs(arc.sweep), count) - arc.radius > deviation_mm:
-        count += 1
-    radius = _inner_radius(arc.radius, abs(arc.sweep), count)
+    count, radius = _divided(arc.radius, abs(arc.sweep), deviation_mm)
     angles = [arc.start + arc.sweep * step / count for step in range(1, count)]
     return [(arc.u + radius * math.cos(angle), arc.v + radius * math.sin(angle)) for angle in angles]
+
+
+def _divided(radius_mm: float, sweep: float, deviation_mm: float, least: int = 2) -> tuple[int, float]:
+    """Pieces (at least ``least``) of an arc within the deviation, and the radius of the corners between them."""
+    count = max(arc_segments(radius_mm, sweep, deviation_mm), least)
+    while _inner_radius(radius_mm, sweep, count) - radius_mm > deviation_mm:
+        count += 1
+    return count, _inner_radius(radius_mm, sweep, count)
 
 
 def arc_segments(radius_mm: float, sweep: float, deviation_mm: float) -> int:
@@ -81,11 +91,10 @@ def place(local: Floats, frame: Frame) -> Floats:
 
 
 def revolve(shape: Revolved, deviation_mm: float) -> tuple[Floats, Ints]:
-    """Vertices (n, 3) and faces (m, 3), local: the profile turned about v, starting on +u."""
+    """Vertices (n, 3) and faces (m, 3), local: the profile turned about v, starting on +u or at its first stop."""
     outline = polyline(shape.profile, deviation_mm / 2.0)
-    count = circle_segments(float(outline[:, 0].max()), deviation_mm / 2.0)
-    radii = outline[:, 0] * equal_area_factor(count)
-    cosine, sine = _turn(count)
+    factor, cosine, sine = _around(shape.stops, float(outline[:, 0].max()), deviation_mm / 2.0)
+    radii, count = outline[:, 0] * factor, len(cosine)
     on_axis = outline[:, 0] == 0.0
     sizes = np.where(on_axis, 1, count)
     first = np.concatenate(([0], np.cumsum(sizes)))
@@ -99,6 +108,35 @@ def revolve(shape: Revolved, deviation_mm: float) -> tuple[Floats, Ints]:
         if not (on_axis[here] and on_axis[there]):
             faces.append(_band(first[here], sizes[here], first[there], sizes[there], count))
     return np.concatenate(rings), np.concatenate(faces)
+
+
+def _around(stops: tuple[float, ...], radius_mm: float, deviation_mm: float) -> tuple[float, Floats, Floats]:
+    """The turn's corners (n,) as cosines and sines, and the factor of their radii; stops bring their own radii."""
+    if stops:
+        return 1.0, *_stopped_turn(stops, radius_mm, deviation_mm)
+    count = circle_segments(radius_mm, deviation_mm)
+    return equal_area_factor(count), *_turn(count)
+
+
+def _stopped_turn(stops: tuple[float, ...], radius_mm: float, deviation_mm: float) -> tuple[Floats, Floats]:
+    """Cosines and sines of a full turn, of radius 1 at the stops; between them longer, for the sectors' areas."""
+    ends = (*stops[1:], stops[0] + 360.0)
+    if not (stops[0] >= 0.0 and stops[-1] < 360.0 and all(a < b for a, b in zip(stops, ends, strict=True))):
+        raise EngineError("facet", f"stops must ascend from 0 to less than 360 degrees: {stops}")
+    arcs = [_stop_to_stop(*pair, radius_mm, deviation_mm) for pair in zip(stops, ends, strict=True)]
+    cosine, sine = np.concatenate(arcs, axis=1)
+    return cosine, sine
+
+
+def _stop_to_stop(start_deg: float, end_deg: float, radius_mm: float, deviation_mm: float) -> Floats:
+    """Cosines and sines (2, n) from one stop until before the next."""
+    sweep = math.radians(end_deg - start_deg)
+    least = max(math.ceil(LEAST_CORNERS * (end_deg - start_deg) / 360.0), 2)
+    count, inner = _divided(radius_mm, sweep, deviation_mm, least)
+    angles = math.radians(start_deg) + np.arange(count) * (sweep / count)
+    corners: Floats = np.array((np.cos(angles), np.sin(angles))) * (inner / radius_mm)
+    corners[::-1, 0] = sincosd(start_deg)
+    return corners
 
 
 def _turn(count: int) -> tuple[Floats, Floats]:

@@ -11,7 +11,7 @@ import numpy as np
 
 from bandgen.engines.facets import Floats, Ints, extrude, place, polyline, revolve
 from bandgen.errors import EngineError
-from bandgen.parts import Extruded, Part, Plane, Revolved, volume
+from bandgen.parts import Extruded, Part, Plane, Revolved, shared_shapes, volume
 from bandgen.units import SHORTEST_EDGE_MM, SNAP_MM
 
 
@@ -33,7 +33,7 @@ def evaluate(parts: Sequence[Part], planes: Sequence[Plane], deviation_mm: float
     """
     metal = _union([part for part in parts if part.sign > 0], deviation_mm)
     tools = _union([part for part in parts if part.sign < 0], deviation_mm)
-    if planes:  # before the cuts: they then meet a quarter of the metal
+    if planes:  # before the cuts: they then meet less metal; a stray point that it may leave is for ``border``
         metal = metal ^ _wedge(planes, metal.bounding_box())
     return _open(metal - tools, planes)
 
@@ -44,7 +44,7 @@ def solid_mesh(parts: Sequence[Part], deviation_mm: float) -> Patch:
 
 
 def facet(part: Part, deviation_mm: float) -> tuple[Floats, Ints]:
-    """A part alone as a closed mesh: vertices (n, 3), faces (m, 3)."""
+    """A part's own shape as a closed mesh, whatever it is within: vertices (n, 3), faces (m, 3)."""
     if isinstance(part.shape, Revolved):
         local, faces = revolve(part.shape, deviation_mm)
     else:
@@ -64,6 +64,18 @@ def _union(parts: Sequence[Part], deviation_mm: float) -> manifold3d.Manifold:
 
 
 def _body(part: Part, deviation_mm: float) -> manifold3d.Manifold:
+    """A part's body: of its shape, or of what that shares with those it is within."""
+    if not part.within:
+        return _own_body(part, deviation_mm)
+    bodies = [_own_body(shape, deviation_mm) for shape in shared_shapes(part)]
+    common = manifold3d.Manifold.batch_boolean(bodies, manifold3d.OpType.Intersect)
+    if common.status() != manifold3d.Error.NoError or common.is_empty():
+        raise EngineError("within", f"{part.name} shares nothing with what it is within ({common.status()})")
+    return common
+
+
+def _own_body(part: Part, deviation_mm: float) -> manifold3d.Manifold:
+    """The body of a part's own shape, its volume held against the closed form."""
     vertices, faces = facet(part, deviation_mm)
     body = manifold3d.Manifold(manifold3d.Mesh64(vertices, faces.astype(np.uint64)))
     if body.status() != manifold3d.Error.NoError or body.is_empty():

@@ -55,8 +55,8 @@ def mirrored(patch: Patch, axis: int, plane: int) -> Patch:
 
 
 def strip_of_quarter(patch: Patch) -> Strip:
-    """A quarter (planes: before, mirror x, mirror z) made whole."""
-    half = mirrored(patch, 2, 2)
+    """A quarter (planes: before, mirror x, mirror z), or the half x >= 0 without the last of these, made whole."""
+    half = _whole_in_z(patch)
     whole = mirrored(half, 0, 1)
     before = whole.on_plane[0]
     # The image's half of the station plane is the plane after the seam, in the same order.
@@ -65,9 +65,13 @@ def strip_of_quarter(patch: Patch) -> Strip:
 
 
 def strip_of_whole(patch: Patch) -> Strip:
-    """A half in z (planes: before, after, mirror z) made whole."""
-    whole = mirrored(patch, 2, 2)
+    """A half in z (planes: before, after, mirror z) made whole, or a whole cell without the last of these."""
+    whole = _whole_in_z(patch)
     return _sorted(whole.vertices, whole.faces, *whole.on_plane)
+
+
+def _whole_in_z(patch: Patch) -> Patch:
+    return mirrored(patch, 2, 2) if len(patch.on_plane) == 3 else patch
 
 
 def _sorted(vertices: Floats, faces: Ints, before: Ints, after: Ints) -> Strip:
@@ -80,9 +84,14 @@ def _order(points: Floats) -> Ints:
     return np.lexsort((radius, np.round(points[:, 2], 6)))
 
 
-def close_ring(strips: Sequence[Strip], cells: Sequence[tuple[int, float]]) -> RingMesh:
-    """Cells in order round the ring, each as (index of its strip, angle of its seam in degrees), joined at the
-    station planes; the last one joins the first.
+def flipped(strip: Strip) -> Strip:
+    """The strip's mirror image in its seam plane."""
+    return Strip(strip.vertices * (-1.0, 1.0, 1.0), strip.faces[:, ::-1], strip.after, strip.before)
+
+
+def close_ring(cells: Sequence[tuple[Strip, float]]) -> RingMesh:
+    """Cells in order round the ring, each a strip and the angle of its seam in degrees, joined at the station planes;
+    the last one joins the first.
 
     Raises:
         EngineError: when two neighbours disagree on their common plane.
@@ -92,8 +101,7 @@ def close_ring(strips: Sequence[Strip], cells: Sequence[tuple[int, float]]) -> R
     first: _Edge | None = None
     last: _Edge | None = None
     total = 0
-    for index, (which, angle) in enumerate(cells):
-        strip = strips[which]
+    for index, (strip, angle) in enumerate(cells):
         points = _turned(strip.vertices, angle)
         closing = first if index == len(cells) - 1 else None
         number, fresh = _number(strip, points, total, last, closing)

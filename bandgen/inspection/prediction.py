@@ -9,7 +9,7 @@ import numpy as np
 from bandgen.engines.facets import Floats
 from bandgen.inspection.findings import Finding, Place, Severity
 from bandgen.inspection.topology import Topology
-from bandgen.layout.numbers import Layout, ProngNumbers
+from bandgen.layout.numbers import Layout, ProngNumbers, Seam, Station
 
 LAYOUT = "closed form of the layout"
 FLOAT32_MM = 4e-6
@@ -33,35 +33,37 @@ def inspect_prediction(layout: Layout, vertices: Floats, topology: Topology) -> 
 
 
 def extents(layout: Layout) -> tuple[float, float]:
-    """Half the band's width and its outer radius, in mm: of the widest cup or prong, and of the highest tip or rim."""
+    """Half the width of the band's widest cup, prong or addition, and the radius of its highest, in mm."""
+    owners: list[Station | Seam] = [*layout.stations, *layout.seams]
     width = max(
-        max(_widest(seam.prong) for seam in layout.seams),
+        max(_widest(prong) for seam in layout.seams for prong in seam.prongs),
         max(station.seat.rim_radius_mm for station in layout.stations),
+        max((extra.half_width_mm for owner in owners for extra in owner.extras), default=0.0),
     )
     outer = max(
-        max(_highest(seam.prong) for seam in layout.seams),
+        max(_highest(prong) for seam in layout.seams for prong in seam.prongs),
         max(math.hypot(station.seat.rim_mm, station.seat.rim_radius_mm) for station in layout.stations),
+        max((extra.reach_mm for seam in layout.seams for extra in seam.extras), default=0.0),
     )
-    return width, outer
+    return layout.outer_row_mm + width, outer
 
 
 def _widest(prong: ProngNumbers) -> float:
     """z of the prong's outer side at its shoulder."""
-    radius, lean = prong.diameter_mm / 2.0, prong.axis.lean
-    if prong.tip == "dome":
-        return prong.axis.spread_mm + (prong.tip_mm - radius) * math.sin(lean) + radius
-    return prong.axis.spread_mm + prong.tip_mm * math.sin(lean) + radius * math.cos(lean)
+    level = 1.0 if prong.tip == "dome" else math.hypot(*prong.axis.along[:2])
+    return prong.shoulder[2] + prong.diameter_mm / 2.0 * level
 
 
 def _highest(prong: ProngNumbers) -> float:
     """Distance from the ring's axis to the prong's farthest point."""
-    radius, lean = prong.diameter_mm / 2.0, prong.axis.lean
+    radius, (x, y, _) = prong.diameter_mm / 2.0, prong.shoulder
     if prong.tip == "dome":
-        return prong.axis.crossing_mm + (prong.tip_mm - radius) * math.cos(lean) + radius
-    middle = prong.axis.crossing_mm + prong.tip_mm * math.cos(lean)
-    # The tip's disc leans by the lean only: its farthest point lies across, along, or between on its rim.
-    angles = np.linspace(0.0, math.pi, 721)
-    return float(np.hypot(middle + radius * np.cos(angles) * math.sin(lean), radius * np.sin(angles)).max())
+        return math.hypot(x, y) + radius
+    # Its farthest point lies on the rim of the tip's disc, spanned by a level direction and one across it.
+    a, b, c = prong.axis.along
+    level, angles = math.hypot(a, b), np.linspace(0.0, 2.0 * math.pi, 1441)
+    cosine, sine = radius * np.cos(angles), radius * np.sin(angles)
+    return float(np.hypot(x + (cosine * b - sine * a * c) / level, y - (cosine * a + sine * b * c) / level).max())
 
 
 def _equal(code: str, measured: int | str, limit: int, text: str) -> Finding:

@@ -7,11 +7,11 @@ never makes the geometry unsound.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from bandgen.inspection.findings import Finding, Place, Severity
 from bandgen.layout.events import foot_overlap
-from bandgen.layout.numbers import Layout, Seam, Station
+from bandgen.layout.numbers import Layout, Side
 from bandgen.trade.stones import edge_rise
 from bandgen.units import tand
 
@@ -19,11 +19,37 @@ STULLER = "Stuller, production standards and best practices for CAD/CAM services
 MORRIS = "Morris & Watson, casting guidelines"
 GIA_PRONG = "GIA quality assurance benchmark, prong setting"
 CUSTOM = "common practice, no source"
+Rule = Callable[[Layout, Side], Finding | None]
+"""What a rule says of a seam as one of its stones sees it; None where it has nothing to say there."""
+SEVERITIES = ("ok", "note", "warning", "error")
 
 
-def inspect_setting(layout: Layout) -> list[Finding]:
-    """Every rule on the first station and seam; an even band has no others."""
-    return [rule(layout, layout.stations[0], layout.seams[0]) for rule in RULES]
+def inspect_setting(layout: Layout, rules: Sequence[Rule]) -> list[Finding]:
+    """Every rule on every seam as each of its stones sees it: of each the worst, or the nearest to its limit."""
+    sides = _distinct_sides(layout)
+    return [
+        _worst(found) for rule in rules if (found := [f for side in sides if (f := rule(layout, side)) is not None])
+    ]
+
+
+def _distinct_sides(layout: Layout) -> list[Side]:
+    """The sides of one seam of each kind."""
+    return [
+        side for index in sorted({kind.seam for kind in layout.kinds}) for side in layout.sides(layout.seams[index])
+    ]
+
+
+def _worst(findings: Sequence[Finding]) -> Finding:
+    """The gravest; of equals the one furthest beyond its limit, or where all are well the one nearest to it."""
+    gravest = max(SEVERITIES.index(finding.severity) for finding in findings)
+    rest = [finding for finding in findings if SEVERITIES.index(finding.severity) == gravest]
+    return min(rest, key=lambda f: _room(f) if gravest == 0 else -_room(f))
+
+
+def _room(finding: Finding) -> float:
+    if isinstance(finding.measured, str) or isinstance(finding.limit, str):
+        return 0.0
+    return abs(finding.measured - finding.limit)
 
 
 def _at_least(
@@ -38,92 +64,94 @@ def _at_most(code: str, measured: float, limit: float, text: str, source: str, p
     return Finding(code, "ok" if good else "warning", measured, limit, text, source, place)
 
 
-def _station(station: Station) -> Place:
-    return Place(station=station.index)
+def _station(side: Side) -> Place:
+    return Place(station=side.station.index)
 
 
-def _seam(seam: Seam) -> Place:
-    return Place(seam=seam.index)
+def _seam(side: Side) -> Place:
+    return Place(seam=side.seam.index)
 
 
-def girdle_gap(layout: Layout, station: Station, seam: Seam) -> Finding:
+def girdle_gap(layout: Layout, side: Side) -> Finding | None:
     """Neighbouring girdles keep the gap that was asked."""
+    if side.seam.girdle_gap_mm is None:
+        return None
     return _at_least(
         "girdle-gap",
-        seam.girdle_gap_mm,
-        layout.spec.stones.gap_mm,
+        side.seam.girdle_gap_mm,
+        layout.gap_asked_mm,
         "mm between neighbouring girdles",
         "the spec's stones.gap_mm",
-        _seam(seam),
+        _seam(side),
     )
 
 
-def culet_clearance(layout: Layout, station: Station, seam: Seam) -> Finding:
+def culet_clearance(layout: Layout, side: Side) -> Finding | None:
     """The culet stands off the finger."""
     return _at_least(
         "culet-clearance",
-        layout.spec.stones.culet_clearance_mm,
+        side.station.culet_clearance_mm,
         0.5,
         "mm from culet to finger",
         STULLER,
-        _station(station),
+        _station(side),
     )
 
 
-def culet_floor(layout: Layout, station: Station, seam: Seam) -> Finding:
+def culet_floor(layout: Layout, side: Side) -> Finding | None:
     """The culet stands off the recess's floor."""
-    seat = station.seat
+    seat = side.station.seat
     lowest = seat.bore_radius_mm if seat.through else seat.floor_mm
-    culet = seat.bore_radius_mm + layout.spec.stones.culet_clearance_mm
-    return _at_least(
-        "culet-floor", culet - lowest, 0.1, "mm from culet to the recess's floor", CUSTOM, _station(station)
-    )
+    culet = seat.bore_radius_mm + side.station.culet_clearance_mm
+    return _at_least("culet-floor", culet - lowest, 0.1, "mm from culet to the recess's floor", CUSTOM, _station(side))
 
 
-def recess_wall(layout: Layout, station: Station, seam: Seam) -> Finding:
+def recess_wall(layout: Layout, side: Side) -> Finding | None:
     """Metal round the recess, at the caster's least."""
     return _at_least(
         "recess-wall",
-        station.seat.wall_mm,
+        side.station.seat.wall_mm,
         0.4,
         "mm of metal round the recess at its thinnest",
         MORRIS,
-        _station(station),
+        _station(side),
     )
 
 
-def asked_wall(layout: Layout, station: Station, seam: Seam) -> Finding:
+def asked_wall(layout: Layout, side: Side) -> Finding | None:
     """Metal round the recess, as the spec asks where the bearing's width places the recess."""
+    if layout.spec.seat.wall_mm is None:
+        return None
     return _at_least(
         "recess-wall-asked",
-        station.seat.wall_mm,
+        side.station.seat.wall_mm,
         layout.spec.seat.wall_mm,
         "mm of metal round the recess at its thinnest",
         "the spec's seat.wall_mm",
-        _station(station),
+        _station(side),
     )
 
 
-def floor(layout: Layout, station: Station, seam: Seam) -> Finding:
+def floor(layout: Layout, side: Side) -> Finding | None:
     """Metal under the recess."""
-    seat = station.seat
+    seat = side.station.seat
     if seat.through:
-        return Finding("floor", "ok", "through", 0.5, "open to the bore: no floor", MORRIS, _station(station))
+        return Finding("floor", "ok", "through", 0.5, "open to the bore: no floor", MORRIS, _station(side))
     return _at_least(
-        "floor", seat.floor_mm - seat.bore_radius_mm, 0.5, "mm of metal under the recess", MORRIS, _station(station)
+        "floor", seat.floor_mm - seat.bore_radius_mm, 0.5, "mm of metal under the recess", MORRIS, _station(side)
     )
 
 
-def recess_width(layout: Layout, station: Station, seam: Seam) -> Finding:
+def recess_width(layout: Layout, side: Side) -> Finding | None:
     """The recess is wide enough to cast."""
     return _at_least(
-        "recess-width", 2.0 * station.seat.column_radius_mm, 0.4, "mm across the recess", STULLER, _station(station)
+        "recess-width", 2.0 * side.station.seat.column_radius_mm, 0.4, "mm across the recess", STULLER, _station(side)
     )
 
 
-def recess_depth(layout: Layout, station: Station, seam: Seam) -> Finding:
+def recess_depth(layout: Layout, side: Side) -> Finding | None:
     """The investment core in the recess is no deeper than wide."""
-    seat = station.seat
+    seat = side.station.seat
     ratio = seat.column_length_mm / (2.0 * seat.column_radius_mm)
     return _at_most(
         "recess-depth",
@@ -131,90 +159,98 @@ def recess_depth(layout: Layout, station: Station, seam: Seam) -> Finding:
         4.0 if seat.through else 1.0,
         "depth of the recess under its bearing over its width",
         MORRIS,
-        _station(station),
+        _station(side),
     )
 
 
-def prong_section(layout: Layout, station: Station, seam: Seam) -> Finding:
-    """What both notches of a shared prong leave of its section."""
-    removed = notched_share(layout.spec.prong.overlap)
+def prong_section(layout: Layout, side: Side) -> Finding | None:
+    """What the notches of a prong leave of its section: two where it is shared."""
+    removed = notched_share(side.prong.overlap, side.prong.notches)
     return _at_most(
-        "prong-section", removed, 0.5, "share of the prong's section that its two notches take", GIA_PRONG, _seam(seam)
+        "prong-section", removed, 0.5, "share of the prong's section that its notches take", GIA_PRONG, _seam(side)
     )
 
 
-def prong_overlap(layout: Layout, station: Station, seam: Seam) -> Finding:
-    """One notch alone."""
+def prong_overlap(layout: Layout, side: Side) -> Finding | None:
+    """One notch alone; a prong of one stone is cut from one side, and may be cut deeper."""
+    shared = side.prong.notches > 1
     return _at_most(
         "prong-overlap",
-        layout.spec.prong.overlap,
-        1.0 / 3.0,
+        side.prong.overlap,
+        1.0 / 3.0 if shared else 0.4,
         "share of the prong's diameter that a girdle enters",
-        CUSTOM,
-        _seam(seam),
+        CUSTOM if shared else GIA_PRONG,
+        _seam(side),
     )
 
 
-def girdle_depth(layout: Layout, station: Station, seam: Seam) -> Finding:
+def girdle_depth(layout: Layout, side: Side) -> Finding | None:
     """The girdle's depth in the prong stays under the rim's land, so the prong's root is off the bearing."""
-    depth = layout.spec.prong.overlap * seam.prong.diameter_mm
-    land = station.seat.rim_radius_mm - station.seat.mouth_radius_mm
+    depth = side.prong.overlap * side.prong.diameter_mm
+    land = side.station.seat.rim_radius_mm - side.station.seat.mouth_radius_mm
     return _at_most(
-        "girdle-depth", depth, land, "mm of girdle in the prong, against the rim's land", CUSTOM, _seam(seam)
+        "girdle-depth", depth, land, "mm of girdle in the prong, against the rim's land", CUSTOM, _seam(side)
     )
 
 
-def pair_width(layout: Layout, station: Station, seam: Seam) -> Finding:
+def pair_width(layout: Layout, side: Side) -> Finding | None:
     """The two prongs of a pair stand apart over the plug."""
+    if side.seam.plug is None:
+        return None
     return _at_least(
         "pair-width",
-        seam.prong.clear_width_at(seam.plug.top_mm),
+        side.prong.clear_width_at(side.seam.plug.top_mm),
         0.2,
         "mm between the two prongs of a pair",
         MORRIS,
-        _seam(seam),
+        _seam(side),
     )
 
 
-def contact_angle(layout: Layout, station: Station, seam: Seam) -> Finding:
+def contact_angle(layout: Layout, side: Side) -> Finding | None:
     """The widest angle between neighbouring prong contacts of a stone."""
-    half = math.radians(seam.before_deg)
-    azimuth = math.degrees(math.atan2(seam.prong.axis.spread_mm, station.seat.girdle_mm * math.tan(half)))
+    girdle = side.station.seat.girdle_mm
+    first, second = (
+        math.degrees(each.prong.axis.azimuth(each.half, girdle, each.sign)) for each in layout.beside(side.station)
+    )
     return _at_most(
         "contact-angle",
-        max(2.0 * azimuth, 180.0 - 2.0 * azimuth),
+        max(2.0 * first, 2.0 * second, 180.0 - first - second),
         150.0,
         "degrees between neighbouring contacts of a stone",
         CUSTOM,
-        _station(station),
+        _station(side),
     )
 
 
-def prong_in_cup(layout: Layout, station: Station, seam: Seam) -> Finding:
+def prong_in_cup(layout: Layout, side: Side) -> Finding | None:
     """The prong sits in the cups deep enough to fuse with them."""
-    seat, radius = station.seat, seam.prong.diameter_mm / 2.0
-    depth = radius - seam.prong.axis.distance_to_circle(seat.rim_mm, seat.rim_radius_mm)
-    return _at_least("prong-in-cup", depth, 0.15, "mm of the prong in the cup at its rim", STULLER, _seam(seam))
+    seat, radius = side.station.seat, side.prong.diameter_mm / 2.0
+    depth = radius - side.prong.axis.distance_to_circle(side.half, seat.rim_mm, seat.rim_radius_mm, side.sign)
+    return _at_least("prong-in-cup", depth, 0.15, "mm of the prong in the cup at its rim", STULLER, _seam(side))
 
 
-def feet_joint(layout: Layout, station: Station, seam: Seam) -> Finding:
+def feet_joint(layout: Layout, side: Side) -> Finding | None:
     """Feet of neighbours overlap at the finger, or the plug alone is the joint: said, not refused."""
+    feet = [(each.station.seat, each.half) for each in layout.sides(side.seam)]
+    if len(feet) == 1:
+        return None
     return _at_least(
         "feet-joint",
-        foot_overlap(layout.spec),
+        foot_overlap(feet),
         0.15,
         "mm that neighbouring feet overlap at the finger (under it the plug is the joint)",
         STULLER,
-        _seam(seam),
+        _seam(side),
         "note",
     )
 
 
-def stone_on_bearing(layout: Layout, station: Station, seam: Seam) -> Finding:
+def stone_on_bearing(layout: Layout, side: Side) -> Finding | None:
     """The stone rests on its bearing and cuts it nowhere: the prongs alone are meant to be cut. Both the bearing and
     the rise of the facet edges over the pavilion cone are straight along the cone, so its two ends decide."""
-    seat, stones = station.seat, layout.spec.stones
-    radius, slope = stones.diameter_mm / 2.0, tand(stones.pavilion_deg)
+    seat = side.station.seat
+    radius, slope = side.station.diameter_mm / 2.0, tand(side.station.proportions.pavilion_deg)
     room = []
     for height in (seat.rim_mm, max(seat.column_top_mm, seat.girdle_mm - radius * slope)):
         share = 1.0 - (seat.girdle_mm - height) / (radius * slope)
@@ -226,17 +262,17 @@ def stone_on_bearing(layout: Layout, station: Station, seam: Seam) -> Finding:
         0.0,
         "mm between bearing and facet edges where they are nearest (the stone rests there)",
         "trade.stones.edge_rise, derived",
-        _station(station),
+        _station(side),
     )
 
 
-def notched_share(overlap: float) -> float:
-    """Share of a round section that two flat notches take, each as deep as ``overlap`` of the diameter."""
+def notched_share(overlap: float, notches: int = 2) -> float:
+    """Share of a round section that flat notches take, each as deep as ``overlap`` of the diameter."""
     angle = 2.0 * math.acos(1.0 - 2.0 * overlap)
-    return 2.0 * (angle - math.sin(angle)) / (2.0 * math.pi)
+    return notches * (angle - math.sin(angle)) / (2.0 * math.pi)
 
 
-RULES: tuple[Callable[[Layout, Station, Seam], Finding], ...] = (
+RULES: tuple[Rule, ...] = (
     girdle_gap,
     culet_clearance,
     culet_floor,

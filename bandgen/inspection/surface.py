@@ -5,47 +5,51 @@ of the tools. It is zero on the band's true surface and changes by at most 1 mm 
 |f| is no greater, and a mesh point with a greater |f| is wrong for certain. A part that is missing, moved, misshapen or
 filled shows as such points; but what lies off them, between the corners and middles of faces, only the volume tells.
 
-Looked at: every corner and middle of the first cell's faces. All other cells must equal the first.
+Looked at: every corner and middle of the faces of the first cell of each kind. All others must equal it.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from functools import reduce
+from itertools import accumulate
 
 import numpy as np
 
+from bandgen.band import Mesh
 from bandgen.cell import whole_cell
-from bandgen.engines.facets import Floats
+from bandgen.engines.facets import Floats, Ints
 from bandgen.inspection.findings import Finding, Place, Severity
 from bandgen.inspection.prediction import FLOAT32_MM
 from bandgen.inspection.topology import Bools
-from bandgen.layout.numbers import Layout
-from bandgen.parts import Frame, Part, Point, Profile, Revolved, arc_of
+from bandgen.layout.kinds import Kind
+from bandgen.layout.numbers import Layout, Seam
+from bandgen.parts import Frame, Part, Point, Profile, Revolved, arc_of, shared_shapes
 from bandgen.units import SHORTEST_EDGE_MM, sincosd
 
-if TYPE_CHECKING:
-    from bandgen.band import Mesh
-
 PARTS = "signed distance to the parts' profiles, no kernel"
-TURNED = "the first cell, turned about the ring's axis"
+TURNED = "the first cell of the same kind, turned about the ring's axis or mirrored"
 
 
 def inspect_surface(layout: Layout, mesh: Mesh) -> list[Finding]:
-    """Findings "surface" (the first cell against its parts) and "cells-alike" (all others against the first)."""
+    """Findings "surface" (the first cell of each kind against its parts) and "cells-alike" (all others against it)."""
     if sum(mesh.cell_faces) != len(mesh.faces) or len(mesh.cell_faces) != len(layout.seams):
         text = "faces, as many as all cells have together"
         return [Finding("cells-alike", "error", len(mesh.faces), sum(mesh.cell_faces), text, TURNED)]
-    return [_on_surface(layout, mesh), _alike(layout, mesh)]
+    kinds = layout.kinds
+    cells = [
+        mesh.faces[end - size : end] for size, end in zip(mesh.cell_faces, accumulate(mesh.cell_faces), strict=True)
+    ]
+    firsts = sorted({kind.seam for kind in kinds})
+    on = [_on_surface(layout, mesh, layout.seams[index], cells[index]) for index in firsts]
+    return [max(on, key=lambda finding: finding.measured), _alike(layout, mesh, kinds, cells)]
 
 
-def _on_surface(layout: Layout, mesh: Mesh) -> Finding:
-    """Corners and middles of the first cell's faces."""
-    seam = layout.seams[0]
-    corners = mesh.vertices[mesh.faces[: mesh.cell_faces[0]]]
-    used = mesh.vertices[np.unique(mesh.faces[: mesh.cell_faces[0]])]
-    points = np.concatenate((used, corners.mean(axis=1)))
+def _on_surface(layout: Layout, mesh: Mesh, seam: Seam, faces: Ints) -> Finding:
+    """Corners and middles of one cell's faces."""
+    corners = mesh.vertices[faces]
+    points = np.concatenate((mesh.vertices[np.unique(faces)], corners.mean(axis=1)))
     offset = np.abs(signed_distance(whole_cell(layout, seam).parts, turn_back(points, seam.angle_deg)))
     limit = layout.spec.mesh.deviation_mm + SHORTEST_EDGE_MM + FLOAT32_MM
     worst = int(np.argmax(offset))
@@ -53,22 +57,43 @@ def _on_surface(layout: Layout, mesh: Mesh) -> Finding:
     return _at_most("surface", float(offset[worst]), limit, "mm from the parts' surface", PARTS, place)
 
 
-def _alike(layout: Layout, mesh: Mesh) -> Finding:
-    """All cells of an even band beside the first, corner by corner."""
-    count = len(layout.seams)
-    limit, text = 3.0 * FLOAT32_MM, "mm between a cell and the first, each in its own frame"
-    if len(set(mesh.cell_faces)) != 1:
-        return Finding("cells-alike", "error", max(mesh.cell_faces), min(mesh.cell_faces), "faces of a cell", TURNED)
-    cells = mesh.vertices[mesh.faces].reshape(count, -1, 3)
-    sines, cosines = np.array([sincosd(-(seam.angle_deg - layout.seams[0].angle_deg)) for seam in layout.seams]).T
-    x, y, z = cells[..., 0], cells[..., 1], cells[..., 2]
-    sine, cosine = sines[:, None], cosines[:, None]
-    apart = np.abs(cosine * x - sine * y - x[0])
-    np.maximum(apart, np.abs(sine * x + cosine * y - y[0]), out=apart)
-    np.maximum(apart, np.abs(z - z[0]), out=apart)
-    worst = int(np.argmax(apart))
-    place = Place(seam=worst // cells.shape[1], point=tuple(cells.reshape(-1, 3)[worst].tolist()))
-    return _at_most("cells-alike", float(apart.flat[worst]), limit, text, TURNED, place)
+def _alike(layout: Layout, mesh: Mesh, kinds: Sequence[Kind], cells: Sequence[Ints]) -> Finding:
+    """Every cell beside the first of its kind, corner by corner."""
+    limit, text = 3.0 * FLOAT32_MM, "mm between a cell and the first of its kind, each in its own frame"
+    worst = (0.0, 0, (0.0, 0.0, 0.0))
+    for kind, members in _gathered(kinds).items():
+        sizes = {len(cells[index]) for index in (kind.seam, *members)}
+        if len(sizes) != 1:
+            return Finding("cells-alike", "error", max(sizes), min(sizes), "faces of a cell", TURNED)
+        worst = max(worst, _apart(layout, mesh, kind, members, cells))
+    place = Place(seam=worst[1], point=worst[2])
+    return _at_most("cells-alike", worst[0], limit, text, TURNED, place)
+
+
+def _gathered(kinds: Sequence[Kind]) -> dict[Kind, list[int]]:
+    """The cells of each kind."""
+    members: dict[Kind, list[int]] = {}
+    for index, kind in enumerate(kinds):
+        members.setdefault(kind, []).append(index)
+    return members
+
+
+def _apart(
+    layout: Layout, mesh: Mesh, kind: Kind, members: Sequence[int], cells: Sequence[Ints]
+) -> tuple[float, int, tuple[float, float, float]]:
+    """The widest distance of a corner of the cells ``members`` from the kind's first cell: distance, cell and point."""
+    first = turn_back(mesh.vertices[cells[kind.seam]].reshape(-1, 3), layout.seams[kind.seam].angle_deg)
+    if kind.flipped:
+        first = first.reshape(-1, 3, 3)[:, ::-1].reshape(-1, 3) * (-1.0, 1.0, 1.0)
+    points = mesh.vertices[np.stack([cells[index] for index in members])].reshape(len(members), -1, 3)
+    sine, cosine = np.array([sincosd(-layout.seams[index].angle_deg) for index in members]).T[:, :, None]
+    x, y, z = points[..., 0], points[..., 1], points[..., 2]
+    apart = np.abs(cosine * x - sine * y - first[:, 0])
+    np.maximum(apart, np.abs(sine * x + cosine * y - first[:, 1]), out=apart)
+    np.maximum(apart, np.abs(z - first[:, 2]), out=apart)
+    member, corner = divmod(int(np.argmax(apart)), points.shape[1])
+    a, b, c = points[member, corner].tolist()
+    return float(apart[member, corner]), members[member], (a, b, c)
 
 
 def _at_most(code: str, measured: float, limit: float, text: str, source: str, place: Place) -> Finding:
@@ -94,7 +119,13 @@ def signed_distance(parts: Sequence[Part], points: Floats) -> Floats:
 
 
 def part_distance(part: Part, points: Floats) -> Floats:
-    """Signed distance (n,) to one part: exact for a revolved one, for an extruded one outside its edges no more."""
+    """Signed distance (n,) to one part: exact for a revolved one, for an extruded one outside its edges no more, nor
+    near the edges of one that is within others."""
+    distances = (_shape_distance(shape, points) for shape in shared_shapes(part))
+    return reduce(np.maximum, distances)
+
+
+def _shape_distance(part: Part, points: Floats) -> Floats:
     u, v, w = _local(points, part.frame)
     if isinstance(part.shape, Revolved):
         return outline_distance(part.shape.profile, np.hypot(u, w), v, on_axis=True)
@@ -108,14 +139,14 @@ def _local(points: Floats, frame: Frame) -> Floats:
 
 
 def outline_distance(profile: Profile, u: Floats, v: Floats, on_axis: bool = False) -> Floats:
-    """Signed distance (n,) to an outline in its plane; ``on_axis``: sides along u = 0 are no boundary."""
+    """Signed distance (n,) to an outline in its plane; ``on_axis``: straight sides along u = 0 are no boundary."""
     distance = np.full(len(u), np.inf)
     inside = np.zeros(len(u), bool)
     for start, end in profile.sides:
         inside ^= _left_of(start, end, u, v)
         if start.bulge != 0.0:
             inside ^= _in_segment(start, end, u, v)
-        if not (on_axis and start.u == 0.0 and end.u == 0.0):
+        if not (on_axis and start.u == end.u == start.bulge == 0.0):
             side = _to_arc if start.bulge != 0.0 else _to_line
             np.minimum(distance, side(start, end, u, v), out=distance)
     return np.where(inside, -distance, distance)

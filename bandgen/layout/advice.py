@@ -5,34 +5,58 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from bandgen.errors import SpecError
+from bandgen.layout.events import nearness
 from bandgen.layout.numbers import Event
-from bandgen.spec import Spec, spec_keys
+from bandgen.layout.trials import ExhaustedError, Trials
+from bandgen.spec import spec_keys
 from bandgen.units import KEEP_AWAY_MM
 
-Events = Callable[[Spec], tuple[Event, ...]]
-STEPS = 10
+Distance = Callable[[float], float]
+"""How far a layout stands from an event with a value of the event's key."""
+STEPS = 8
+ROUNDS = 5
 
 
-def advise(spec: Spec, event: Event, current: float, list_events: Events) -> str:
-    """The nearest value of the event's key at which the event is far enough, as a sentence; ``spec`` as the user
-    gave it, so that what was left out follows the change."""
+def advise(event: Event, current: float | None, trials: Trials) -> str:
+    """The nearest value of the event's key at which the event is far enough, as a sentence."""
     limits = spec_keys().get(event.key)
-    if limits is None:
+    if limits is None or current is None:
         return ""
-    tried = (nearest(spec, event, current, end, list_events) for end in limits)
-    good = sorted((value for value in tried if value is not None), key=lambda value: abs(value - current))
     allowed = f"allowed {limits[0]:g} to {limits[1]:g}"
-    if not good:
+    try:
+        best = _best(event, current, limits, trials)
+    except ExhaustedError:
+        return allowed
+    if best is None:
         return f"no value of this key alone would do ({allowed})"
-    return f"{'raise' if good[0] > current else 'lower'} it to {good[0]:g} ({allowed})"
+    return f"{'raise' if best > current else 'lower'} it to {best:g} ({allowed})"
 
 
-def nearest(spec: Spec, event: Event, current: float, end: float, list_events: Events) -> float | None:
+def _best(event: Event, current: float, limits: tuple[float, float], trials: Trials) -> float | None:
+    """The nearest on either side. What is found in one seam must do in the whole band; else the seam that stands
+    nearest then is looked at as well."""
+    seen = [event]
+    for _ in range(ROUNDS):
+        best = _nearer(current, limits, lambda value: min(trials.near(each, value) for each in seen))
+        if best is None or trials.all_told(event):
+            return best
+        worst = trials.whole(event, best)
+        if nearness(worst) >= KEEP_AWAY_MM:
+            return best
+        seen.append(worst)
+    raise ExhaustedError
+
+
+def _nearer(current: float, limits: tuple[float, float], distance: Distance) -> float | None:
+    tried = (nearest(distance, current, end) for end in limits)
+    return min((value for value in tried if value is not None), key=lambda value: abs(value - current), default=None)
+
+
+def nearest(distance: Distance, current: float, end: float) -> float | None:
     """The value nearest to ``current`` on the way to ``end`` that keeps away from the event; None if none does."""
 
     def good(value: float) -> bool:
-        return _distance(spec, event, value, list_events) >= KEEP_AWAY_MM
+        return distance(value) >= KEEP_AWAY_MM
 
     bad, found = current, None
     for step in range(STEPS, -1, -1):
@@ -53,13 +77,3 @@ def _rounded(value: float, end: float) -> float:
     """Three decimals, away from the fault."""
     scaled = value * 1000.0
     return (math.ceil(scaled) if end > value else math.floor(scaled)) / 1000.0
-
-
-def _distance(spec: Spec, event: Event, value: float, list_events: Events) -> float:
-    table, name = event.key.split(".")
-    inner = getattr(spec, table).model_copy(update={name: value})
-    try:
-        events = list_events(spec.model_copy(update={table: inner}))
-    except SpecError:
-        return -math.inf
-    return next((other.distance_mm for other in events if other.name == event.name), math.inf)

@@ -24,6 +24,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from string import ascii_uppercase
 from types import MappingProxyType
 from typing import Literal
@@ -116,6 +117,7 @@ _NUMBER = re.compile(r"(?P<decimal>[0-9]+([.,][0-9]+)?)|((?P<whole>[0-9]+) +)?(?
 _LETTER = re.compile(r"(?P<letter>[A-Z])( *\+ *(?P<plus>[1-9][0-9]?))?(?P<half> *1/2|[.,]50*)?")
 
 
+@lru_cache(maxsize=1024)
 def read_size(text: str) -> FingerSize:
     """Read a size such as "ISO 54", "US 6 1/4", "UK L½", "UK Z+2", "JP 12", "CH 14" or "DE 17.25".
 

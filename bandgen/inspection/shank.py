@@ -1,0 +1,68 @@
+"""Rules of the trade for a shank, measured on the layout's numbers: warnings all, in the manner of the setting's.
+
+A daily-wear shank goes oval under 1.5 mm either way; broad cast parts want 0.5 mm of metal at least.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from bandgen.inspection.findings import Finding, Place
+from bandgen.layout.numbers import Layout, Side
+from bandgen.layout.shank import ShankNumbers, plain_arc, shank_of
+
+PUT_A_RING = "Put a ring on it, is a ring design structurally sound (a bench's opinion)"
+MORRIS = "Morris & Watson, casting guidelines"
+CUSTOM = "common practice, no source"
+WEAR_MM = 1.5
+CAST_EDGE_MM = 0.5
+
+
+def _at_least(code: str, measured: float, limit: float, text: str, source: str, side: Side) -> Finding:
+    good = measured >= limit - 1e-9
+    return Finding(code, "ok" if good else "warning", measured, limit, text, source, Place(seam=side.seam.index))
+
+
+def shank_thickness(layout: Layout, side: Side) -> Finding | None:
+    """Thick enough at the bottom, at its crown, to stay round in daily wear."""
+    shank = shank_of(side.seam)
+    if shank is None:
+        return None
+    thickness = shank.base_reach_mm - shank.bore_radius_mm
+    return _at_least("shank-thickness", thickness, WEAR_MM, "mm of shank at the bottom", PUT_A_RING, side)
+
+
+def shank_width(layout: Layout, side: Side) -> Finding | None:
+    """Wide enough at the bottom to stay round in daily wear."""
+    shank = shank_of(side.seam)
+    if shank is None:
+        return None
+    return _at_least(
+        "shank-width", 2.0 * shank.base_half_mm, WEAR_MM, "mm across the shank at the bottom", PUT_A_RING, side
+    )
+
+
+def shank_edge(layout: Layout, side: Side) -> Finding | None:
+    """The edges of the shank, where a half-round section and a comfort bore take from both sides, stay castable."""
+    shank = shank_of(side.seam)
+    if shank is None:
+        return None
+    return _at_least("shank-edge", _thinnest_edge(layout, shank), CAST_EDGE_MM, "mm at the shank's edge", MORRIS, side)
+
+
+def _thinnest_edge(layout: Layout, shank: ShankNumbers) -> float:
+    sections = ((shank.end_half_mm, shank.end_reach_mm), (shank.base_half_mm, shank.base_reach_mm))
+    return min(reach - shank.drop_at(half) - layout.bore.radius_at(half) for half, reach in sections)
+
+
+def shank_sizing(layout: Layout, side: Side) -> Finding | None:
+    """Plain metal enough to go a size up or down."""
+    plain = plain_arc(layout)
+    if plain is None or shank_of(side.seam) is None:
+        return None
+    return _at_least(
+        "shank-sizing", plain.plain_sizes, 1, "ISO sizes that the plain metal serves, up or down", CUSTOM, side
+    )
+
+
+RULES: tuple[Callable[[Layout, Side], Finding | None], ...] = (shank_thickness, shank_width, shank_edge, shank_sizing)
