@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from bandgen.cell import MIRROR_Z, quarter_cell, whole_cell
+from bandgen.cell import quarter_cell, upper_cell, whole_cell
 from bandgen.engines import mesh, ring
 from bandgen.engines.border import straightened
 from bandgen.engines.facets import Floats, Ints
@@ -68,9 +68,8 @@ def _strip(layout: Layout, seam: Seam) -> ring.Strip:
     if _is_even(layout, seam):
         cell = quarter_cell(layout, seam)
         return ring.strip_of_quarter(mesh.evaluate(cell.parts, (cell.before, cell.after, *cell.mirrors), deviation))
-    cell = whole_cell(layout, seam)
-    mirrors = (MIRROR_Z,) if layout.mirror_z else ()
-    patch = mesh.evaluate(cell.parts, (cell.before, cell.after, *mirrors), deviation)
+    cell = upper_cell(layout, seam)
+    patch = mesh.evaluate(cell.parts, (cell.before, cell.after, *cell.mirrors), deviation)
     return ring.strip_of_whole(straightened(patch, (0, 1)))
 
 

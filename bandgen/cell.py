@@ -61,17 +61,26 @@ def whole_cell(layout: Layout, seam: Seam) -> Cell:
     return Cell(parts, station_plane(-seam.before_deg, -1), station_plane(seam.after_deg, 1))
 
 
+def upper_cell(layout: Layout, seam: Seam) -> Cell:
+    """The half z >= 0 of a cell; the whole where the band is not its own image in z."""
+    parts = (*_upper_rows(layout, seam, 2), *build_web(layout, seam), *_extra_parts(seam), _bore(layout, seam))
+    before, after = station_plane(-seam.before_deg, -1), station_plane(seam.after_deg, 1)
+    return Cell(parts, before, after, (MIRROR_Z,) if layout.mirror_z else ())
+
+
 def quarter_cell(layout: Layout, seam: Seam) -> Cell:
     """The quarter x >= 0, z >= 0 of the cell between two equal stones; where the band is not its own image in z, the
     half x >= 0."""
+    parts = (*_upper_rows(layout, seam, 1), *build_web(layout, seam), *_extra_parts(seam), _bore(layout, seam))
+    mirrors = (MIRROR_Z,) if layout.mirror_z else ()
+    return Cell(parts, station_plane(-seam.before_deg, -1), MIRROR_X, mirrors)
+
+
+def _upper_rows(layout: Layout, seam: Seam, count: int) -> list[Part]:
+    """The rows' parts without those that stand wholly at z < 0, where these are images of the others."""
     rows = [row for row in layout.rows if row.z_mm >= 0.0 or not layout.mirror_z]
-    parts = [part for row in rows for part in _row_parts(layout, seam, row, 1)]
-    mirrors: tuple[Plane, ...] = ()
-    if layout.mirror_z:
-        parts = [part for part in parts if part.name != "prong" or part.frame.origin[2] > 0.0]
-        mirrors = (MIRROR_Z,)
-    parts += [*build_web(layout, seam), *_extra_parts(seam), _bore(layout, seam)]
-    return Cell(tuple(parts), station_plane(-seam.before_deg, -1), MIRROR_X, mirrors)
+    parts = [part for row in rows for part in _row_parts(layout, seam, row, count)]
+    return [part for part in parts if not layout.mirror_z or part.name != "prong" or part.frame.origin[2] > 0.0]
 
 
 def _row_parts(layout: Layout, seam: Seam, row: RowPlace, count: int = 2) -> tuple[Part, ...]:

@@ -20,6 +20,7 @@ from bandgen.errors import EngineError
 from bandgen.exporters import check_formats, files
 from bandgen.exporters.formats import FORMATS
 from bandgen.inspection.findings import Finding
+from bandgen.inspection.mirror import upper_faces
 from bandgen.inspection.prediction import inspect_prediction
 from bandgen.inspection.rules import RULES
 from bandgen.inspection.setting import inspect_setting
@@ -107,7 +108,8 @@ def inspect_mesh(layout: Layout, mesh: Mesh) -> tuple[list[Finding], Topology]:
 
 def distinct_cells(layout: Layout, mesh: Mesh) -> tuple[np.ndarray, np.ndarray]:
     """Face ids of the first cell of each kind and the first of each kind of pair, with all their neighbours, and
-    which of these, by their place in that list, are such cells' own."""
+    which of these, by their place in that list, are such cells' own; of cells that are their own images in z the upper
+    half, as no face crosses one beyond a plane that neither crosses."""
     ends = np.cumsum(mesh.cell_faces)
     faces = [np.arange(end - size, min(end, len(mesh.faces))) for end, size in zip(ends, mesh.cell_faces, strict=True)]
     kinds, count = layout.kinds, len(faces)
@@ -116,9 +118,12 @@ def distinct_cells(layout: Layout, mesh: Mesh) -> tuple[np.ndarray, np.ndarray]:
     for index in range(count):
         pairs.setdefault((kinds[index], kinds[(index + 1) % count]), index)
     chosen = sorted(firsts | set(pairs.values()))
-    beside = {(index + step) % count for index in chosen for step in (-1, 1)} - set(chosen)
-    own = np.concatenate([faces[index] for index in chosen])
-    return np.concatenate([own, *(faces[index] for index in sorted(beside))]), np.arange(len(own))
+    beside = sorted({(index + step) % count for index in chosen for step in (-1, 1)} - set(chosen))
+    upper = {index: faces[index][upper_faces(mesh.vertices[mesh.faces[faces[index]]])] for index in (*chosen, *beside)}
+    if any(len(upper[index]) == len(faces[index]) for index in upper):
+        upper = {index: faces[index] for index in upper}
+    own = np.concatenate([upper[index] for index in chosen])
+    return np.concatenate([own, *(upper[index] for index in beside)]), np.arange(len(own))
 
 
 def export(

@@ -318,9 +318,11 @@ def polygons_inscribed(sound: Sound) -> Mesh:
     area_factor, inner_radius = facets.equal_area_factor, facets._inner_radius
     try:
         facets.equal_area_factor, facets._inner_radius = (lambda _: 1.0), (lambda radius, *_: radius)
+        mesh._local.cache_clear()  # facets are kept from cell to cell
         return build_mesh(sound.layout)
     finally:
         facets.equal_area_factor, facets._inner_radius = area_factor, inner_radius
+        mesh._local.cache_clear()
 
 
 @mutant("cells-alike", "genus", of="through")

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import reduce
+from functools import lru_cache, reduce
 
 import manifold3d
 import numpy as np
 
 from bandgen.engines.facets import Floats, Ints, extrude, place, polyline, revolve
 from bandgen.errors import EngineError
-from bandgen.parts import Extruded, Part, Plane, Revolved, shared_shapes, volume
+from bandgen.parts import Extruded, Part, Plane, Revolved, Shape, shared_shapes, volume
 from bandgen.units import SHORTEST_EDGE_MM, SNAP_MM
 
 
@@ -45,11 +45,16 @@ def solid_mesh(parts: Sequence[Part], deviation_mm: float) -> Patch:
 
 def facet(part: Part, deviation_mm: float) -> tuple[Floats, Ints]:
     """A part's own shape as a closed mesh, whatever it is within: vertices (n, 3), faces (m, 3)."""
-    if isinstance(part.shape, Revolved):
-        local, faces = revolve(part.shape, deviation_mm)
-    else:
-        local, faces = _extruded(part.shape, deviation_mm)
+    local, faces = _local(part.shape, deviation_mm)
     return place(local, part.frame), faces
+
+
+@lru_cache(maxsize=256)
+def _local(shape: Shape, deviation_mm: float) -> tuple[Floats, Ints]:
+    """A shape in its own frame; kept, as a stone's seat stands in two cells. Not to be written to."""
+    if isinstance(shape, Revolved):
+        return revolve(shape, deviation_mm)
+    return _extruded(shape, deviation_mm)
 
 
 def _extruded(shape: Extruded, deviation_mm: float) -> tuple[Floats, Ints]:

@@ -17,6 +17,8 @@ from bandgen.engines.mesh import Patch
 from bandgen.errors import EngineError
 from bandgen.units import SNAP_MM, sincosd
 
+SHIFT_MM = 3.1e-7
+
 
 @dataclass(frozen=True, eq=False)
 class Strip:
@@ -79,9 +81,10 @@ def _sorted(vertices: Floats, faces: Ints, before: Ints, after: Ints) -> Strip:
 
 
 def _order(points: Floats) -> Ints:
-    """Order by z, then by distance from the ring's axis, both rounded well under the shortest edge."""
-    radius = np.round(np.hypot(points[:, 0], points[:, 1]), 6)
-    return np.lexsort((radius, np.round(points[:, 2], 6)))
+    """Order by z, then by distance from the ring's axis, both rounded well under the shortest edge, and shifted so that
+    a value of whole nanometres is never half way between two."""
+    radius = np.round(np.hypot(points[:, 0], points[:, 1]) + SHIFT_MM, 6)
+    return np.lexsort((radius, np.round(points[:, 2] + SHIFT_MM, 6)))
 
 
 def flipped(strip: Strip) -> Strip:

@@ -21,6 +21,7 @@ from bandgen.band import Mesh
 from bandgen.cell import whole_cell
 from bandgen.engines.facets import Floats, Ints
 from bandgen.inspection.findings import Finding, Place, Severity
+from bandgen.inspection.mirror import upper_faces
 from bandgen.inspection.prediction import FLOAT32_MM
 from bandgen.inspection.topology import Bools
 from bandgen.layout.kinds import Kind
@@ -49,7 +50,8 @@ def inspect_surface(layout: Layout, mesh: Mesh) -> list[Finding]:
 def _on_surface(layout: Layout, mesh: Mesh, seam: Seam, faces: Ints) -> Finding:
     """Corners and middles of one cell's faces."""
     corners = mesh.vertices[faces]
-    points = np.concatenate((mesh.vertices[np.unique(faces)], corners.mean(axis=1)))
+    upper = upper_faces(corners)  # the parts are their own images too where these are
+    points = np.concatenate((mesh.vertices[np.unique(faces[upper])], corners[upper].mean(axis=1)))
     offset = np.abs(signed_distance(whole_cell(layout, seam).parts, turn_back(points, seam.angle_deg)))
     limit = layout.spec.mesh.deviation_mm + SHORTEST_EDGE_MM + FLOAT32_MM
     worst = int(np.argmax(offset))

@@ -121,29 +121,32 @@ def _half_after(row: Row, splits: tuple[tuple[float, float], ...], index: int) -
 
 
 def _settled(row: Row, seated: list[Seated], moves: list[Move]) -> tuple[list[Seated], tuple[Move, ...]]:
-    """Drafts moved where the feet of unequal neighbours would just touch (equal ones were settled when filled in)."""
+    """Drafts moved where the feet of two neighbours would just touch; stones that are alike stay so."""
+    asked = seated
     for _ in range(SETTLING_ROUNDS):
         touching = _touching(row, seated)
         if touching is None:
             break
         index, parting = touching
-        for member in {index, (index + 1) % len(seated)}:
-            seated[member] = _nudged(seated[member], parting)
-            moves.append(
-                Move("seat.draft_deg", 0.0, seated[member].seat.draft_deg, f"feet touch beside stone {member}")
-            )
-    return seated, tuple(moves)
+        nudged = {id(seated[member]): _nudged(seated[member], parting) for member in (index, (index + 1) % len(seated))}
+        seated = [nudged.get(id(own), own) for own in seated]
+    moved = {
+        Move("seat.draft_deg", here.seat.draft_deg, there.seat.draft_deg, "feet of neighbours would just touch")
+        for here, there in zip(asked, seated, strict=True)
+        if here is not there
+    }
+    return seated, (*moves, *sorted(moved, key=lambda move: (move.given, move.used)))
 
 
 def _touching(row: Row, seated: list[Seated]) -> tuple[int, float] | None:
-    """The first pair of unequal neighbours whose feet part within the keep-away of the finger."""
+    """The first pair of neighbours whose feet part within the keep-away of the finger."""
     seen: set[tuple[int, int, float]] = set()
     for index, pitch in enumerate(row.pitches):
         before, after = seated[index], seated[(index + 1) % len(seated)]
         key = (id(before), id(after), pitch)
-        if before is not after and key not in seen:
+        if key not in seen:
             parting = parting_height([(before.seat, pitch / 2.0), (after.seat, pitch / 2.0)])
-            if abs(parting) < KEEP_AWAY_MM:
+            if abs(parting) < KEEP_AWAY_MM - 1e-9:
                 return index, parting
             seen.add(key)
     return None
