@@ -12,7 +12,7 @@ import numpy as np
 
 from bandgen.cell import quarter_cell, upper_cell, whole_cell
 from bandgen.engines import mesh, ring
-from bandgen.engines.border import straightened
+from bandgen.engines.border import tidied
 from bandgen.engines.facets import Floats, Ints
 from bandgen.layout.kinds import Kind
 from bandgen.layout.numbers import Layout, Seam
@@ -49,17 +49,15 @@ def build_solid(layout: Layout) -> Solid:
     Raises:
         EngineError: when the kernel fails; never papered over.
     """
-    from bandgen.engines import exact, exact_join
+    from bandgen.engines.exact_many import evaluate_many
 
     kinds = layout.kinds
-    patches = {}
-    for kind in kinds:
-        plain = replace(kind, flipped=False)
-        if plain not in patches:
-            cell = whole_cell(layout, layout.seams[kind.seam])
-            patches[plain] = exact.evaluate(cell.parts, (cell.before, cell.after))
-        if kind not in patches:
-            patches[kind] = exact.mirrored(patches[plain])
+    plain = list(dict.fromkeys(replace(kind, flipped=False) for kind in kinds))
+    cells = [whole_cell(layout, layout.seams[kind.seam]) for kind in plain]
+    patches = dict(zip(plain, evaluate_many([(c.parts, (c.before, c.after)) for c in cells]), strict=True))
+    from bandgen.engines import exact, exact_join  # late: loads while the helpers of evaluate_many load theirs
+
+    patches |= {k: exact.mirrored(patches[replace(k, flipped=False)]) for k in set(kinds) if k.flipped}
     return exact_join.join([(patches[kind], seam.angle_deg) for kind, seam in zip(kinds, layout.seams, strict=True)])
 
 
@@ -67,10 +65,11 @@ def _strip(layout: Layout, seam: Seam) -> ring.Strip:
     deviation = layout.spec.mesh.deviation_mm
     if _is_even(layout, seam):
         cell = quarter_cell(layout, seam)
-        return ring.strip_of_quarter(mesh.evaluate(cell.parts, (cell.before, cell.after, *cell.mirrors), deviation))
+        patch = mesh.evaluate(cell.parts, (cell.before, cell.after, *cell.mirrors), deviation)
+        return ring.strip_of_quarter(tidied(patch, (0,)))
     cell = upper_cell(layout, seam)
     patch = mesh.evaluate(cell.parts, (cell.before, cell.after, *cell.mirrors), deviation)
-    return ring.strip_of_whole(straightened(patch, (0, 1)))
+    return ring.strip_of_whole(tidied(patch, (0, 1)))
 
 
 def _is_even(layout: Layout, seam: Seam) -> bool:

@@ -87,15 +87,23 @@ def _row_parts(layout: Layout, seam: Seam, row: RowPlace, count: int = 2) -> tup
     """One row's stones, prongs and plugs, in the cell's frame, up to ``count`` of those that stand to both sides: the
     stones, or in a turned row what stands between them, which then lies in the cell's planes."""
     sides = layout.sides(seam)[:count]
+    stones = [[part for part in _station_parts(side.station) if _on_side(layout, row, part)] for side in sides]
     between = (*build_prongs(seam), *build_plug(seam))
     if row.turned:
         parts = [
-            *_station_parts(sides[0].station),
+            *stones[0],
             *(turned(part, _degrees(side)) for side in sides for part in between),
         ]
     else:
-        parts = [*(turned(part, _degrees(side)) for side in sides for part in _station_parts(side.station)), *between]
+        placed = zip(sides, stones, strict=True)
+        parts = [*(turned(part, _degrees(side)) for side, own in placed for part in own), *between]
     return tuple(moved(part, row.z_mm) for part in parts)
+
+
+def _on_side(layout: Layout, row: RowPlace, part: Part) -> bool:
+    """Whether a row has this part of a stone's: of those that stand to a side only what stands on the band's."""
+    z = part.frame.origin[2]
+    return z == 0.0 or (abs(row.z_mm) == layout.outer_row_mm and row.z_mm * z >= 0.0)
 
 
 def moved(part: Part, z_mm: float) -> Part:

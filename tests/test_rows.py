@@ -280,8 +280,6 @@ def test_moved_moves_what_a_part_is_within() -> None:
     ("key", "tables", "arrangement"),
     [
         ("arrangement.rows", {}, {"rows": 2, "coverage": "half"}),
-        ("arrangement.rows", {"hoop": {"thickness_mm": 0.6}}, {"rows": 2}),
-        ("arrangement.rows", {"bore": {"section": "comfort"}}, {"rows": 2}),
         ("arrangement.stagger", {}, {"rows": 2, "stagger": True, "pattern_mm": [2.0, 1.8]}),
     ],
 )

@@ -214,7 +214,6 @@ def test_over_a_hoop_it_is_a_niche():
          {"diameter": 1.1, "scallop": 0.15, "prong": {"diameter_mm": 0.8}}),
         ("too low", "hoop.thickness_mm", {"hoop_mm": 1.4, "stones": {"culet_clearance_mm": 1.2}},
          {"hoop_mm": 1.2, "stones": {"culet_clearance_mm": 1.2}}),
-        ("single row", "arrangement.scallop_mm", {"arrangement": {"rows": 2}}, {"arrangement": {"rows": 1}}),
     ],
     ids=lambda value: value if isinstance(value, str) else "",
 )  # fmt: skip

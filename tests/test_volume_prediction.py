@@ -79,7 +79,7 @@ def in_metal(cell: volume_prediction.HalfCell, points: np.ndarray) -> np.ndarray
     metal, cuts = volume_prediction._everywhere(cell, x, z)
     metal, cuts = [*metal, lines.meet_cup(cell.seat, radius)], [*cuts, lines.meet_recess(cell.seat, radius)]
     within = [np.any([(low < y) & (y < high) for low, high in some], axis=0) for some in (metal, cuts)]
-    return within[0] & ~within[1] & (np.hypot(x, y) > lines.bore_radius(cell.bore, z))
+    return within[0] & ~within[1] & (np.hypot(x, y) > lines.bore_radius(cell.bore, cell.from_middle(z)))
 
 
 def points_of(layout: Layout, side: Side, cell: volume_prediction.HalfCell, count: int) -> np.ndarray:
@@ -105,13 +105,13 @@ def test_lines_meet_what_the_parts_hold(name):
     for cell, side in list(sides.items())[:: max(len(sides) // 4, 1)]:
         points = points_of(layout, side, cell, 4000)
         distance = signed_distance(whole_cell(layout, side.seam).parts, to_seam(side, points))
-        clear = (np.abs(distance) > 1e-6) & ~_over_rim(cell, points)
+        clear = (np.abs(distance) > 1e-6) & ~over_rim(cell, points)
         found = in_metal(cell, points)
         assert 0.1 < found.mean() < 0.9
         assert (found == (distance < 0.0))[clear].all()
 
 
-def _over_rim(cell: volume_prediction.HalfCell, points: np.ndarray) -> np.ndarray:
+def over_rim(cell: volume_prediction.HalfCell, points: np.ndarray) -> np.ndarray:
     """The recess's tool stands a little over the rim, in the air."""
     x, y, z = points.T
     return (np.hypot(x, z) < cell.seat.mouth_radius_mm) & (y > cell.seat.rim_mm)

@@ -21,7 +21,7 @@ def floor_edge(layout: Layout, side: Side) -> Finding | None:
     seat = side.station.seat
     if layout.bore.crown_mm == 0.0 or seat.through:
         return None
-    metal = seat.floor_mm - layout.bore.radius_at(seat.column_radius_mm)
+    metal = seat.floor_mm - layout.bore.radius_at(layout.outer_row_mm + seat.column_radius_mm)
     text, place = "mm of metal under the recess at its edge, over a comfort bore", Place(station=side.station.index)
     return Finding("floor-edge", _severity(metal >= FLOOR_MM), metal, FLOOR_MM, text, MORRIS, place)
 

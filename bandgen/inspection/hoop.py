@@ -44,7 +44,7 @@ def hoop_beside_opening(layout: Layout, side: Side) -> Finding | None:
     hoop, seat = hoop_of(side.seam), side.station.seat
     if hoop is None or not seat.through:
         return None
-    beside = hoop.half_width_mm - seat.column_radius_mm
+    beside = hoop.half_width_mm - layout.outer_row_mm - seat.column_radius_mm
     place, text = Place(station=side.station.index), "mm of hoop on each side of an opening"
     return _at_least("hoop-beside-opening", beside, BESIDE_OPENING_MM, text, MORRIS, place)
 

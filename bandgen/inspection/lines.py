@@ -8,6 +8,8 @@ radians, turns about it.
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -19,6 +21,23 @@ from bandgen.parts import Vector
 
 Interval = tuple[Floats, Floats]
 """Lower and upper end (k,) on each line; empty where the upper is not greater."""
+
+Frustum = tuple[tuple[float, float], tuple[float, float]]
+"""(radius, height) of its lower and its upper end."""
+
+CHORDS = 4
+"""Chords in place of a turned recess's fillet: they stand off it by 0.002 of its radius."""
+
+
+@dataclass(frozen=True)
+class Roof:
+    """A straight piece of a prism along the finger, in a seam's frame: all under y = ``at_seam_mm`` + ``slope`` x,
+    from one x to another."""
+
+    from_mm: float
+    to_mm: float
+    at_seam_mm: float
+    slope: float
 
 
 def bore_radius(bore: BoreNumbers, z: Floats) -> Floats:
@@ -62,6 +81,23 @@ def meet_plug(plug: PlugNumbers, ends: ProngAxis, half: float, x: Floats, z: Flo
     return (least - x * sine) / cosine, high
 
 
+def meet_plug_ahead(plug: PlugNumbers, ends: ProngAxis, x: Floats, z: Floats) -> Interval:
+    """The same of a plug that stands on the lines' own axis, as far as it reaches towards +x."""
+    slope = max(math.tan(ends.lean), 1e-12)
+    least = np.maximum(plug.foot_mm, ends.crossing_mm + (z - ends.spread_mm) / slope)
+    return least, np.where(x < plug.after_mm, plug.top_mm, -np.inf)
+
+
+def meet_roof(roof: Roof, half: float, x: Floats) -> Interval:
+    """Between its ends, under its slope; the seam's own frame has this stone at +x."""
+    sine, cosine = math.sin(half), math.cos(half)
+    low, high = ((end + x * cosine) / sine for end in (roof.from_mm, roof.to_mm))
+    rest, steep = roof.at_seam_mm - x * (sine + roof.slope * cosine), cosine - roof.slope * sine
+    if steep < 0.0:  # it hangs over
+        return np.maximum(low, rest / steep), high
+    return low, np.minimum(high, rest / max(steep, 1e-12))
+
+
 def meet_prong(prong: ProngNumbers, half: float, x: Floats, z: Floats) -> Interval:
     """A prong of the seam, whose own frame has this stone at +x; computed only where it may be met: beyond the inner
     sides of its upper and its lower end."""
@@ -87,7 +123,7 @@ def _prong(prong: ProngNumbers, foot: Vector, along: Vector, x: Floats, z: Float
     radius = prong.diameter_mm / 2.0
     apart = (x - foot[0], -foot[1], z - foot[2])
     reach = apart[0] * along[0] + apart[1] * along[1] + apart[2] * along[2]
-    steep = 1.0 - along[1] ** 2
+    steep = max(1.0 - along[1] ** 2, 1e-12)
     middle = (reach * along[1] - apart[1]) / steep
     depth = radius**2 - (apart[0] ** 2 + apart[1] ** 2 + apart[2] ** 2 - reach**2)
     spread = np.sqrt(np.maximum(depth / steep + middle**2, 0.0))
@@ -102,12 +138,26 @@ def _prong(prong: ProngNumbers, foot: Vector, along: Vector, x: Floats, z: Float
     return low, high
 
 
-def cup_side(seat: SeatNumbers) -> tuple[tuple[float, float], tuple[float, float]]:
+def cup_side(seat: SeatNumbers) -> Frustum:
     """A cup's (radius, height) under the bore and at the rim."""
     return (seat.radius_at(seat.base_mm), seat.base_mm), (seat.rim_radius_mm, seat.rim_mm)
 
 
-def meet_frustum(ends: tuple[tuple[float, float], tuple[float, float]], turn: float, x: Floats, z: Floats) -> Interval:
+def recess_sides(seat: SeatNumbers) -> list[Frustum]:
+    """A recess as frusta on one another: column, fillet in chords, bearing cone. The fillet's inner corners stand
+    beyond it by so much that the chords keep the area of its section."""
+    column, round_ = seat.column_radius_mm, seat.fillet_mm
+    centre = seat.column_top_mm - round_ * seat.fillet_tangent
+    step = math.radians(90.0 - seat.bearing_deg) / CHORDS
+    beyond = 1.0 + (step / math.sin(step) - 1.0) * CHORDS / (2.0 * (CHORDS - 1))
+    reaches = [round_, *[round_ * beyond] * (CHORDS - 1), round_]
+    turns = [(reach, step * index) for index, reach in enumerate(reaches)] if round_ > 0.0 else [(0.0, 0.0)]
+    curve = [(column + round_ - reach * math.cos(turn), centre + reach * math.sin(turn)) for reach, turn in turns]
+    foot = column, seat.base_mm if seat.through else seat.floor_mm
+    return list(pairwise((foot, *curve, (seat.mouth_radius_mm, seat.rim_mm))))
+
+
+def meet_frustum(ends: Frustum, turn: float, x: Floats, z: Floats) -> Interval:
     """A frustum between two (radius, height), the upper no narrower; its axis, through the ring's centre, stands
     ``turn`` radians towards +x."""
     (lower, low), (upper, high) = ends

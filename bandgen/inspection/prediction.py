@@ -36,8 +36,8 @@ def extents(layout: Layout) -> tuple[float, float]:
     """Half the width of the band's widest cup, prong or addition, and the radius of its highest, in mm."""
     owners: list[Station | Seam] = [*layout.stations, *layout.seams]
     width = max(
-        max(_widest(prong) for seam in layout.seams for prong in seam.prongs),
-        max(station.seat.rim_radius_mm for station in layout.stations),
+        layout.outer_row_mm + max(_widest(prong) for seam in layout.seams for prong in seam.prongs),
+        layout.outer_row_mm + max(station.seat.rim_radius_mm for station in layout.stations),
         max((extra.half_width_mm for owner in owners for extra in owner.extras), default=0.0),
     )
     outer = max(
@@ -45,7 +45,7 @@ def extents(layout: Layout) -> tuple[float, float]:
         max(math.hypot(station.seat.rim_mm, station.seat.rim_radius_mm) for station in layout.stations),
         max((extra.reach_mm for seam in layout.seams for extra in seam.extras), default=0.0),
     )
-    return layout.outer_row_mm + width, outer
+    return width, outer
 
 
 def _widest(prong: ProngNumbers) -> float:

@@ -21,7 +21,7 @@ def metal_behind_arch(layout: Layout, side: Side) -> Finding | None:
 def metal_between_arches(layout: Layout, side: Side) -> Finding | None:
     """Metal between the backs of a cup's two arches, under its seat, at the caster's least."""
     arch = _arch(side)
-    if arch is None:
+    if arch is None or len(layout.rows) > 1:  # a row side by side with others has an arch on one side at most
         return None
     return _metal("arch-arch", side, 2.0 * arch.back_mm, "mm of metal between the arches of both sides")
 

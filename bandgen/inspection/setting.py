@@ -87,10 +87,11 @@ def girdle_gap(layout: Layout, side: Side) -> Finding | None:
 
 
 def culet_clearance(layout: Layout, side: Side) -> Finding | None:
-    """The culet stands off the finger."""
+    """The culet stands off the finger, in the outer rows too, where a comfort bore comes nearer."""
+    nearer = layout.bore.radius_at(layout.outer_row_mm) - layout.bore_radius_mm
     return _at_least(
         "culet-clearance",
-        side.station.culet_clearance_mm,
+        side.station.culet_clearance_mm - nearer,
         0.5,
         "mm from culet to finger",
         STULLER,

@@ -11,8 +11,8 @@ from bandgen.layout.trials import ExhaustedError, Trials
 from bandgen.spec import spec_keys
 from bandgen.units import KEEP_AWAY_MM
 
-Distance = Callable[[float], float]
-"""How far a layout stands from an event with a value of the event's key."""
+Good = Callable[[float], bool]
+"""Whether a layout keeps away from an event with a value of the event's key."""
 STEPS = 8
 ROUNDS = 5
 
@@ -23,6 +23,7 @@ def advise(event: Event, current: float | None, trials: Trials) -> str:
     if limits is None or current is None:
         return ""
     allowed = f"allowed {limits[0]:g} to {limits[1]:g}"
+    trials.begin()
     try:
         best = _best(event, current, limits, trials)
     except ExhaustedError:
@@ -37,27 +38,23 @@ def _best(event: Event, current: float, limits: tuple[float, float], trials: Tri
     nearest then is looked at as well."""
     seen = [event]
     for _ in range(ROUNDS):
-        best = _nearer(current, limits, lambda value: min(trials.near(each, value) for each in seen))
+        best = _nearer(current, limits, lambda value: all(trials.near(each, value) >= KEEP_AWAY_MM for each in seen))
         if best is None or trials.all_told(event):
             return best
         worst = trials.whole(event, best)
         if nearness(worst) >= KEEP_AWAY_MM:
             return best
-        seen.append(worst)
+        seen.insert(0, worst)
     raise ExhaustedError
 
 
-def _nearer(current: float, limits: tuple[float, float], distance: Distance) -> float | None:
-    tried = (nearest(distance, current, end) for end in limits)
+def _nearer(current: float, limits: tuple[float, float], good: Good) -> float | None:
+    tried = (nearest(good, current, end) for end in limits)
     return min((value for value in tried if value is not None), key=lambda value: abs(value - current), default=None)
 
 
-def nearest(distance: Distance, current: float, end: float) -> float | None:
+def nearest(good: Good, current: float, end: float) -> float | None:
     """The value nearest to ``current`` on the way to ``end`` that keeps away from the event; None if none does."""
-
-    def good(value: float) -> bool:
-        return distance(value) >= KEEP_AWAY_MM
-
     bad, found = current, None
     for step in range(STEPS, -1, -1):
         value = current + (end - current) / 2.0**step

@@ -24,7 +24,9 @@ from bandgen.parts import Point, Profile, Revolved, volume
 
 CROWN_SHARE = 0.15
 CROWN_RANGE_MM = (0.05, 0.30)
-"""Crown that is filled in: this share of half the band's width, within these (common practice, no source)."""
+HOOP_SHARE = 0.5
+"""Crown that is filled in: this share of half the band's width, within these, and no more than this share of the hoop's
+thickness (common practice, no source)."""
 
 
 def add_comfort(layout: Layout) -> Layout:
@@ -50,18 +52,21 @@ _KEY = "bore.crown_mm"
 def default_crown(layout: Layout) -> float:
     """The crown that is filled in (mm)."""
     low, high = CROWN_RANGE_MM
+    hoop = layout.spec.hoop.thickness_mm
+    high = min(high, HOOP_SHARE * hoop) if hoop else high
     return min(max(CROWN_SHARE * half_width_at(layout, layout.bore_radius_mm), low), high)
 
 
 def half_width_at(layout: Layout, radial_mm: float) -> float:
-    """Half the band's width at a radial height near the finger (mm): of its widest cup, prong or further part."""
+    """Half the band's width at a radial height near the finger (mm): of the widest cup or prong of its outer rows, or
+    of a further part."""
     owners: list[Any] = [*layout.stations, *layout.seams]
-    halves: list[float] = [
+    row = [
         *(station.seat.radius_at(radial_mm) for station in layout.stations),
         *(_outer_side(prong, radial_mm) for seam in layout.seams for prong in seam.prongs),
-        *(extra.half_width_mm for owner in owners for extra in owner.extras),
     ]
-    return max(halves)
+    further: list[float] = [extra.half_width_mm for owner in owners for extra in owner.extras]
+    return max(layout.outer_row_mm + max(row), *further, 0.0)
 
 
 def _outer_side(prong: ProngNumbers, radial_mm: float) -> float:
@@ -83,7 +88,12 @@ def _events(layout: Layout) -> list[Event]:
         replace(event, seam=seam.index)
         for seam, sides in distinct_seams(layout)
         for side in sides
-        for event in (*_seat_events(layout.bore, side), *_plug_events(layout.bore, side), *_hoop_events(layout, side))
+        for event in (
+            *_seat_events(layout, side),
+            *_web_events(layout, side),
+            *_plug_events(layout, side),
+            *_hoop_events(layout, side),
+        )
     ]
     found += [event for seam in layout.seams for event in _shank_events(layout.bore, seam)]
     return nearest_of_each(found)
@@ -103,39 +113,51 @@ def _limit(name: str, distance: float, text: str) -> Event:
     return Event(name, distance, "limit", _KEY, text)
 
 
-def _seat_events(bore: BoreNumbers, side: Side) -> list[Event]:
-    """Off the mid-plane the bore stays clear of the recess's floor, or its bearing, and of the cup's rim."""
-    seat = side.station.seat
-    at_column, edge = bore.radius_at(seat.column_radius_mm), bore.radius_mm + bore.crown_mm
+def _seat_events(layout: Layout, side: Side) -> list[Event]:
+    """Off the mid-plane the bore stays clear of the recess's floor, or its bearing, and of the cup's rim; in outer rows
+    of the culet too."""
+    seat, bore, row = side.station.seat, layout.bore, layout.outer_row_mm
+    at_column, edge = bore.radius_at(row + seat.column_radius_mm), bore.radius_mm + bore.crown_mm
     curve = seat.column_top_mm - seat.fillet_mm * seat.fillet_tangent
     bottom = curve if seat.through else seat.floor_mm
     what = "the bearing" if seat.through else "the floor at the recess's edge"
+    culet = bore.radius_mm + side.station.culet_clearance_mm - bore.radius_at(row)
     return [
+        *([_limit("bore-culet", culet, "the bore reaches the culets of the outer rows")] if row > 0.0 else []),
         _limit("bore-recess", bottom - at_column, f"the bore reaches {what}"),
         _limit("bore-rim", seat.rim_mm - edge, "the bore's edge reaches the rims of the cups"),
     ]
 
 
-def _plug_events(bore: BoreNumbers, side: Side) -> list[Event]:
+def _web_events(layout: Layout, side: Side) -> list[Event]:
+    """The bore stays under the top of the web between rows, which is lowest on a stone's axis."""
+    web = layout.web
+    if web is None:
+        return []
+    top = side.station.seat.rim_mm - web.below_rim_mm
+    return [_limit("bore-web", top - layout.bore.radius_at(web.half_width_mm), "the bore reaches the web's top")]
+
+
+def _plug_events(layout: Layout, side: Side) -> list[Event]:
     """The bore stays under the plug's top; under a plug that stops over the finger it leaves no pocket closed."""
-    plug = side.seam.plug
+    plug, bore = side.seam.plug, layout.bore
     if plug is None:
         return []
     events = [
         _limit("bore-plug", plug.top_mm - bore.radius_mm - bore.crown_mm, "the bore's edge reaches the plug's top")
     ]
     if plug.foot_mm > bore.radius_mm:
-        low = min(_bore_at_inner_side(bore, side.prong), plug.foot_mm)
+        low = min(_bore_at_inner_side(bore, side.prong, layout.outer_row_mm), plug.foot_mm)
         room = max(inner_side_in_cup(side, plug.foot_mm), -inner_side_in_cup(side, low))
         events.append(_limit("bore-pocket", room, "a void is trapped under the plug, beside its prongs"))
     return events
 
 
-def _bore_at_inner_side(bore: BoreNumbers, prong: ProngNumbers) -> float:
-    """Radial height where the inner side of a prong leaves the metal into the bore (mm)."""
+def _bore_at_inner_side(bore: BoreNumbers, prong: ProngNumbers, row_mm: float) -> float:
+    """Radial height where the inner side of an outer row's outer prong leaves the metal into the bore (mm)."""
     radial = bore.radius_mm
     for _ in range(40):  # contracts, as prongs lean far less than the bore rises
-        radial = bore.radius_at(prong.inner_z_at(radial))
+        radial = bore.radius_at(row_mm + prong.inner_z_at(radial))
     return radial
 
 
@@ -146,4 +168,4 @@ def _hoop_events(layout: Layout, side: Side) -> list[Event]:
         return []
     edge = layout.bore.radius_at(hoop.half_width_mm)
     thin = _limit("bore-hoop", hoop.top_mm - edge, "the bore takes the hoop's edges away")
-    return [thin, *(graze.event(hoop) for graze in grazes(side, edge, "bore's edge"))]
+    return [thin, *(graze.event(hoop) for graze in grazes(side, edge, "bore's edge", layout.outer_row_mm))]

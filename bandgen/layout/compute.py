@@ -141,7 +141,7 @@ def _event_problems(asked: Spec, layout: Layout) -> list[Problem]:
     crossed = [event for event in layout.events if _crossed(event)]
     if not crossed:
         return []
-    problems, trials = [], Trials(asked, _row, _added)
+    problems, trials = [], Trials(asked, _row, _added, len(crossed))
     for event in crossed:
         table, name = event.key.split(".")
         value = getattr(getattr(layout.specs[event.seam][0], table), name)

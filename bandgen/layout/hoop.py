@@ -21,6 +21,8 @@ from bandgen.units import KEEP_AWAY_MM
 UNDER_BORE_MM = 0.37
 """How far the hoop's blank runs under the bore: past the plugs' feet, so that no two of their faces lie close."""
 WIDTH_STEP_MM = 0.01
+MOST_WIDTH_MM = 12.0
+"""The widest that a spec may ask for, and so the widest that is filled in."""
 FEET_APART_MM = 0.001
 """Twice the least distance from hoop's top to where two cups part: a point inside the plug that nobody sees, but at
 1e-8 mm from it the exact kernel lost most of a cell; from 1e-7 on it did not."""
@@ -74,7 +76,8 @@ def add_hoop(layout: Layout) -> Layout:
     low, high = layout.volume_bounds_mm3
     high += math.pi * (hoop.top_mm**2 - hoop.bore_radius_mm**2) * hoop.width_mm
     if not asked.openings:
-        high += sum(math.pi * each.seat.column_radius_mm**2 * hoop.thickness_mm for each in layout.stations)
+        columns = sum(math.pi * each.seat.column_radius_mm**2 for each in layout.stations) * len(layout.rows)
+        high += columns * hoop.thickness_mm
         layout = _closed(layout, hoop)
     seams = tuple(replace(seam, extras=(*seam.extras, hoop)) for seam in layout.seams)
     events = (*layout.events, *_events(layout, hoop))
@@ -116,17 +119,30 @@ def _off_the_parting(layout: Layout) -> Layout:
 
 
 def default_width(layout: Layout) -> float:
-    """As wide as the narrowest foot of a cup at the finger, or the shank, less what keeps its sides clear of cups
-    and prongs (mm)."""
+    """As wide as lets the narrowest foot of a cup of the outer rows, or the shank, hide its sides at the finger, less
+    what keeps these clear of cups and prongs (mm)."""
     halves = [station.seat.radius_at(layout.bore_radius_mm) for station in layout.stations]
     halves += [half for seam in layout.seams if (shank := shank_of(seam)) for half in _halves(shank)]
-    widest = min(halves) - 2.0 * KEEP_AWAY_MM
+    row = layout.outer_row_mm
+    widest = min(row + min(halves) - 2.0 * KEEP_AWAY_MM, MOST_WIDTH_MM / 2.0)
     grazed = [graze.z_mm for graze in _grazes(layout, layout.bore_radius_mm + layout.spec.hoop.thickness_mm)]
-    steps = max(int((widest - 0.25) / WIDTH_STEP_MM), 0)
+    steps = max(int((widest - row - 0.25) / WIDTH_STEP_MM), 0)
     for half in (widest - step * WIDTH_STEP_MM for step in range(steps)):
         if all(abs(half - z) >= KEEP_AWAY_MM for z in grazed):
             return 2.0 * half
     return max(2.0 * widest, 0.5)
+
+
+def _row_events(layout: Layout, side: Side, hoop: HoopNumbers) -> list[Event]:
+    """Of rows side by side it spans all, and stays under the web between them, which is lowest on a stone's axis."""
+    if layout.web is None:
+        return []
+    side_mm = hoop.half_width_mm - layout.outer_row_mm
+    top = side.station.seat.rim_mm - layout.web.below_rim_mm - hoop.top_mm
+    return [
+        Event("hoop-rows", side_mm, "limit", "hoop.width_mm", "the hoop does not reach under the outer rows"),
+        Event("hoop-web", top, "limit", "hoop.thickness_mm", "the hoop reaches the top of the web between the rows"),
+    ]
 
 
 def _closed(layout: Layout, hoop: HoopNumbers) -> Layout:
@@ -157,7 +173,8 @@ def _events(layout: Layout, hoop: HoopNumbers) -> list[Event]:
     found = [graze.event(hoop) for graze in _grazes(layout, hoop.top_mm)]
     for seam, sides in distinct_seams(layout):
         events = [event for side in sides for event in (*_height_events(side, hoop), *_floor_events(side, layout))]
-        events += [event for side in sides for event in _pockets(side, hoop)]
+        events += [event for side in sides for event in _pockets(side, hoop, hoop.half_width_mm - layout.outer_row_mm)]
+        events += [event for side in sides for event in _row_events(layout, side, hoop)]
         found += [replace(event, seam=seam.index) for event in events]
     found += [event for seam in layout.seams for event in _shank_events(seam, hoop)]
     return nearest_of_each(found)
@@ -212,14 +229,15 @@ def _grazes(layout: Layout, top_mm: float) -> list[Graze]:
         for seam, sides in distinct_seams(layout)
         for height, place in heights
         for side in sides
-        for graze in grazes(side, height, place)
+        for graze in grazes(side, height, place, layout.outer_row_mm)
     ]
 
 
-def grazes(side: Side, radial_mm: float, place: str) -> list[Graze]:
-    """Cup and prong of a seam's side at one radial height, called ``place``."""
-    cup = Graze("cup", place, side.station.seat.radius_at(radial_mm), side.seam.index)
-    return [cup, *(Graze("prong", place, z, side.seam.index) for z in _prong_sides(side.prong, radial_mm))]
+def grazes(side: Side, radial_mm: float, place: str, row_mm: float) -> list[Graze]:
+    """Cup and prong of a seam's side at one radial height, called ``place``, in the row that stands at ``row_mm``: on
+    its outer side, as no hoop ends further in."""
+    cup = Graze("cup", place, row_mm + side.station.seat.radius_at(radial_mm), side.seam.index)
+    return [cup, *(Graze("prong", place, row_mm + z, side.seam.index) for z in _prong_sides(side.prong, radial_mm))]
 
 
 def _prong_sides(prong: ProngNumbers, radial_mm: float) -> tuple[float, ...]:
@@ -256,15 +274,16 @@ def _floor_events(side: Side, layout: Layout) -> list[Event]:
     ]
 
 
-def _pockets(side: Side, hoop: HoopNumbers) -> list[Event]:
-    """Under a plug that stops over the finger: the hoop fills the pockets beside the prongs, or leaves them open to the
-    finger, or the feet fill them; else it would close them."""
+def _pockets(side: Side, hoop: HoopNumbers, half_mm: float) -> list[Event]:
+    """Under a plug that stops over the finger: the hoop, which ends ``half_mm`` from the middle of an outer row, fills
+    the pockets beside the prongs, or leaves them open to the finger, or the feet fill them; else it would close
+    them."""
     plug = side.seam.plug
     if plug is None or plug.foot_mm <= hoop.bore_radius_mm:
         return []
     low, high = (side.prong.inner_z_at(radial) for radial in (hoop.bore_radius_mm, plug.foot_mm))
     buried = inner_side_in_cup(side, plug.foot_mm)
-    room = max(hoop.half_width_mm - high, low - hoop.half_width_mm, buried)
+    room = max(half_mm - high, low - half_mm, buried)
     return [Event("hoop-pocket", room, "limit", "hoop.width_mm", "the hoop closes a void under the plug")]
 
 

@@ -65,13 +65,10 @@ def add_rows(layout: Layout) -> Layout:
 
 
 def _refuse(layout: Layout) -> None:
-    """Rows need stones all round, and what is laid out for the width of one row; staggered ones need equal stones."""
-    asked, spec = layout.spec.arrangement, layout.spec
+    """Rows need stones all round; staggered ones need equal stones."""
+    asked = layout.spec.arrangement
     if len(layout.seams) != len(layout.stations):
         _refused("rows", asked.rows, "needs stones all round: the shank takes up a single row", "rows = 1")
-    if spec.hoop.thickness_mm or spec.bore.section != "flat":
-        rule = "needs a flat bore without a hoop: these are laid out under a single row"
-        _refused("rows", asked.rows, rule, "rows = 1, or neither hoop nor comfort bore")
     if asked.stagger and not _even(layout):
         rule = "needs equal stones with shared prongs: each stands in a notch between two of the next row"
         _refused("stagger", True, rule, "straight rows, or equal stones")

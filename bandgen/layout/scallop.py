@@ -6,7 +6,7 @@ deep the cut goes where the arch stands, measured on the cup's outermost line. T
 the prongs, the height from the metal that is left to the recess; neither opens anything, so the genus stays as it is.
 
 Stone frame: x towards the neighbours, y up the stone's axis from the ring's centre, z along the ring's axis. There are
-two arches, at +z and -z.
+two arches, at +z and -z; of rows side by side only the outer sides of the outer rows have theirs.
 """
 
 from __future__ import annotations
@@ -20,7 +20,6 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from bandgen.errors import Problem, SpecError
 from bandgen.layout.events import nearest_of_each
 from bandgen.layout.hoop import hoop_of
 from bandgen.layout.numbers import BoreNumbers, Event, Layout, Side, Station
@@ -48,15 +47,16 @@ LEAST_HEIGHT_MM = 0.30
 LOWEST_HEAD = 0.4
 """How far up the cup the head stands at least, as a share of its height (common practice, no source)."""
 BACK_DECIMALS = 6
-"""The back is put on whole millionths of a millimetre: the corners on it share one z, and cells are joined by corners
-in order of z to that many decimals, which a value halfway between two would leave to chance."""
+"""The back is put on whole millionths of a millimetre from the band's mid-plane: the corners on it share one z, and
+cells are joined by corners in order of z to that many decimals, which a value halfway between two would leave to
+chance."""
 SCALLOP = "arrangement.scallop_mm"
 
 
 @dataclass(frozen=True)
 class ArchNumbers:
-    """The arch on each side of a cup: ``half_mm`` from its middle to a leg, ``back_mm`` from the band's mid-plane to
-    its flat back, ``reach_mm`` to where the cut ends beyond the cup; heights on the stone's axis: the outline's lowest
+    """The arch on a side of a cup: ``half_mm`` from its middle to a leg, ``back_mm`` from the row's middle to its flat
+    back, ``reach_mm`` to where the cut ends beyond the cup; heights on the stone's axis: the outline's lowest
     line (``bottom_mm``, under the bore where the arch is open), where it stands (``foot_mm``), where its head begins
     (``spring_mm``) and ends (``head_mm``). ``metal_mm`` is what is left before and under the recess at the least."""
 
@@ -83,26 +83,22 @@ class ArchNumbers:
 
 @dataclass(frozen=True)
 class _Place:
-    """What decides a station's arch: its seat, where an arch may stand, and the room from axis to prong (mm)."""
+    """What decides a station's arch: its seat, where an arch may stand, and the room from axis to prong (mm); the
+    outer rows stand at ``row_mm`` along the finger."""
 
     seat: SeatNumbers
     bore: BoreNumbers
+    row_mm: float
     sill_mm: float | None
     room_mm: float
 
 
 def add_scallops(layout: Layout) -> Layout:
-    """The layout with an arch in each side of every cup, where the spec asks for them; after hoop and bore.
-
-    Raises:
-        SpecError: when rows stand side by side.
-    """
+    """The layout with an arch in every side of a cup that is the band's, where the spec asks for them; after hoop and
+    bore."""
     depth = layout.spec.arrangement.scallop_mm
     if depth == 0.0:
         return layout
-    if layout.spec.arrangement.rows > 1:
-        rule = "needs a single row: the cups' sides stand against one another"
-        raise SpecError([Problem(SCALLOP, rule, depth, "arrangement.rows = 1, or no scallops")])
     known: dict[_Place, ArchNumbers] = {}
     stations, events, cut = [], [], 0.0
     for station, sides in _with_sides(layout):
@@ -160,7 +156,7 @@ def compute_arch(place: _Place, depth_mm: float) -> ArchNumbers:
     """The arch of one cup, feasible or not."""
     seat, foot = place.seat, _foot(place)
     low = _lowest_finger(seat) if place.sill_mm is None else foot
-    back = round(seat.radius_at(foot) - depth_mm, BACK_DECIMALS)
+    back = round(place.row_mm + seat.radius_at(foot) - depth_mm, BACK_DECIMALS) - place.row_mm
     half = max(min(ROOM_SHARE * place.room_mm, _stepped_width(seat.radius_at(low), back)), 1e-3)
     head = _head(seat, back)
     rise = max(min(half, HEAD_SHARE * (head - foot)), 1e-3)
@@ -192,10 +188,10 @@ def _with_sides(layout: Layout) -> Iterator[tuple[Station, tuple[Side, ...]]]:
 
 
 def _place(layout: Layout, sides: Sequence[Side]) -> _Place:
-    seat, bore = sides[0].station.seat, layout.bore
+    seat, bore, row = sides[0].station.seat, layout.bore, layout.outer_row_mm
     tops = [hoop.top_mm for side in sides if (hoop := hoop_of(side.seam)) is not None]
-    sill = max(*tops, bore.radius_at(seat.rim_radius_mm)) + SILL_MM if tops else None
-    return _Place(seat, bore, sill, min(_room(side) for side in sides))
+    sill = max(*tops, bore.radius_at(row + seat.rim_radius_mm)) + SILL_MM if tops else None
+    return _Place(seat, bore, row, sill, min(_room(side) for side in sides))
 
 
 def _room(side: Side) -> float:
@@ -212,7 +208,7 @@ def _lowest_finger(seat: SeatNumbers) -> float:
 
 def _foot(place: _Place) -> float:
     """Height where the arch stands: on its sill, or at the finger under the cup's outermost line."""
-    at_side = place.bore.radius_at(place.seat.radius_at(place.seat.bore_radius_mm))
+    at_side = place.bore.radius_at(place.row_mm + place.seat.radius_at(place.seat.bore_radius_mm))
     return at_side if place.sill_mm is None else place.sill_mm
 
 
@@ -275,9 +271,10 @@ def _events(layout: Layout, sides: Sequence[Side], place: _Place, arch: ArchNumb
     step = _stepped_width(seat.radius_at(max(arch.bottom_mm, _lowest_finger(seat))), arch.back_mm)
     seam = sides[0].seam.index
     height = arch.head_mm - arch.foot_mm - LEAST_HEIGHT_MM + KEEP_AWAY_MM
+    middle = "the arches of both sides meet under the seat" if len(layout.rows) == 1 else "the arch passes the culet"
     return [
         Event("scallop-recess", arch.metal_mm, "limit", SCALLOP, "the arch breaks into the recess", seam),
-        Event("scallop-middle", arch.back_mm, "limit", SCALLOP, "the arches of both sides meet under the seat", seam),
+        Event("scallop-middle", arch.back_mm, "limit", SCALLOP, middle, seam),
         Event("scallop-step", step / 4.0, "limit", SCALLOP, "the arch is too shallow to have edges", seam),
         Event(
             "scallop-prong",

@@ -1,8 +1,7 @@
 """What-if layouts, for advice: of a spec with one value changed, how near an event then stands.
 
 What the value cannot have changed is not computed again: an event of the row is looked at in its own seam alone, and
-where a key of what is added was changed, the row stays as it is. A whole layout is the last resort, and of these a
-refusal may take only so many.
+where a key of what is added was changed, the row stays as it is. A refusal may take only so much of this work.
 """
 
 from __future__ import annotations
@@ -23,8 +22,10 @@ LayRow = Callable[[Spec], Row]
 Build = Callable[[Layout], tuple[Layout, bool]]
 """A row's layout with all that is asked added to it, and whether that could be: nothing is added to what cannot be
 made."""
-WHOLE_WORK = 400
-"""Seams of different kinds that the whole layouts of one refusal may join: about a second."""
+MOST_WORK = 500
+"""Seams of different kinds that a refusal may join: about a second."""
+ONE_SEARCH = 36
+"""Trials of a single search, about."""
 ADDED = ("hoop", "bore", "shank")
 ADDED_KEYS = ("arrangement.scallop_mm", "arrangement.row_gap_mm")
 UNPLACED = ("seat", "prong", "plug")
@@ -32,26 +33,32 @@ UNPLACED = ("seat", "prong", "plug")
 
 
 class ExhaustedError(Exception):
-    """No more whole layouts are tried."""
+    """A refusal has taken all the work that it may."""
 
 
 class Trials:
     """The trials of one refusal, of the spec as the user gave it, so that what was left out follows the change. All
     raise :class:`ExhaustedError`."""
 
-    def __init__(self, asked: Spec, lay_row: LayRow, build: Build) -> None:
+    def __init__(self, asked: Spec, lay_row: LayRow, build: Build, problems: int) -> None:
         self._asked, self._lay_row, self._build = asked, lay_row, build
         self._row = lay_row(asked)
         self._bare = lay_out(asked, self._row)
         self._of_row = {event.name for event in self._bare.events}
         self._kinds = len({(seam.before_deg, seam.prongs, seam.plug) for seam in self._bare.seams})
-        self._left = WHOLE_WORK
+        self._share = max(MOST_WORK // problems, ONE_SEARCH + self._kinds)
+        self._left = 0
+
+    def begin(self) -> None:
+        """The next of the problems."""
+        self._left = self._share
 
     def near(self, event: Event, value: float) -> float:
         """How far the layout stands from the event with this value of the event's key, judged by the least that shows
         it: for a row of unequal stones in one seam. Negative infinity where there is no layout."""
         if self.all_told(event):
             return nearness(self.whole(event, value))
+        self._work(1)
         try:
             row = self._row_with(event.key, value)
             if event.seam < len(row.specs) + (0 if row.closed else 1):
@@ -64,14 +71,17 @@ class Trials:
         """The event as it stands in the whole band with this value."""
         asked = changed(self._asked, event.key, value)
         added = event.key.partition(".")[0] in ADDED or event.key in ADDED_KEYS
-        self._left -= 0 if added else self._kinds
-        if self._left < 0:
-            raise ExhaustedError
+        self._work(1 if added else self._kinds)
         try:
             layout, complete = self._build(self._with_row(asked) if added else lay_out(asked, self._lay_row(asked)))
         except SpecError:
             return replace(event, kind="limit", distance_mm=-math.inf)
         return _found(event, layout.events, complete)
+
+    def _work(self, seams: int) -> None:
+        self._left -= seams
+        if self._left < 0:
+            raise ExhaustedError
 
     def all_told(self, event: Event) -> bool:
         """Whether an event is only ever judged by whole layouts."""
