@@ -189,9 +189,9 @@ def test_killed_at_work(helpers, kernel_calls, monkeypatch):
     """The helper is killed while this process is at its own share."""
     real = exact_worker.packed_cell
 
-    def at_work(cell):
+    def at_work(cell, threads=False):
         helpers[0].kill()
-        return real(cell)
+        return real(cell, threads)
 
     monkeypatch.setattr(exact_worker, "packed_cell", at_work)
     assert len(evaluate_many(BALLS, workers=1)) == len(BALLS)
@@ -211,7 +211,7 @@ def test_a_helper_that_hangs_is_ended(helpers, kernel_calls, monkeypatch):
 
 @pytest.mark.parametrize("interrupt", [KeyboardInterrupt, MemoryError])
 def test_an_interrupt_ends_the_helpers(interrupt, helpers, monkeypatch):
-    def stopped(cell):
+    def stopped(cell, threads=False):
         raise interrupt
 
     monkeypatch.setattr(exact_many, "PROGRAM", HANG)

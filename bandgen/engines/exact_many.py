@@ -80,11 +80,11 @@ def evaluate_many(cells: Sequence[Cell], workers: int | None = None, many: int =
         begin = time.monotonic()
         from bandgen.engines.exact_worker import packed_cell, unpacked  # loads the kernel
 
-        packed = [packed_cell(cell) for cell in shares[0]]
+        packed = [packed_cell(cell, threads=len(shares) == 1) for cell in shares[0]]
         deadline = time.monotonic() + WAIT_S + WAIT_SHARE * (time.monotonic() - begin)
         for share, helper in zip(shares[1:], helpers, strict=True):
             answer = None if helper is None else _answer(helper, deadline)
-            packed += [packed_cell(cell) for cell in share] if answer is None else answer
+            packed += [packed_cell(cell, threads=True) for cell in share] if answer is None else answer
     return [unpacked(data) for data in packed]
 
 

@@ -32,9 +32,9 @@ _HOME = (str(Path(__file__).resolve()), str(OCP.__file__))
 """Part of every answer: one from another copy of bandgen, or of the kernel, is no answer."""
 
 
-def packed_cell(cell: Cell) -> bytes:
+def packed_cell(cell: Cell, threads: bool = False) -> bytes:
     """The cell, evaluated, in the kernel's binary format: body and skin, with the faces that they share."""
-    patch = evaluate(*cell)
+    patch = evaluate(*cell, threads=threads)
     with guarded("pack"):
         stream = io.BytesIO()
         BinTools.Write_s(compound([patch.cell.shape, patch.skin]), stream)
