@@ -65,9 +65,9 @@ def kernel_calls(monkeypatch):
     calls = []
     real = exact_worker.evaluate
 
-    def counted(parts, planes):
+    def counted(parts, planes, threads):
         calls.append((parts, planes))
-        return real(parts, planes)
+        return real(parts, planes, threads)
 
     monkeypatch.setattr(exact_worker, "evaluate", counted)
     return calls
@@ -251,7 +251,7 @@ sys.path.insert(1, {root!r})
 from bandgen.engines import exact_many, exact_worker
 print(*sorted(sys.modules))
 calls, real = [], exact_worker.evaluate
-exact_worker.evaluate = lambda *cell: (calls.append(cell), real(*cell))[1]
+exact_worker.evaluate = lambda *cell, **threads: (calls.append(cell), real(*cell, **threads))[1]
 with open("cells", "rb") as file:
     cells = pickle.load(file)
 print(len(exact_many.evaluate_many(cells, workers=1)), len(calls))
