@@ -48,3 +48,12 @@ def test_filled_spec_makes_the_same_band(path):
     again = bandgen.generate(bandgen.make_spec(band.record["spec"]))
     assert (again.mesh.vertices == band.mesh.vertices).all()
     assert again.record["spec_sha256"] == band.record["spec_sha256"]
+
+
+@pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
+def test_sample_is_written(path, tmp_path):
+    band = bandgen.export(bandgen.generate(bandgen.load_spec(path)), tmp_path, ["stl"])
+    record = json.loads((tmp_path / f"{path.stem.title()}.json").read_text())
+    assert record["stone_count"] == len(record["stones"]) == EXPECTED[path.stem]["stone_count"]
+    assert (tmp_path / record["files"]["stl"]["name"]).stat().st_size == record["files"]["stl"]["bytes"]
+    assert band.sound

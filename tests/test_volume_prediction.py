@@ -304,3 +304,25 @@ def half_filled(layout: Layout, station: int) -> dict[int, Change]:
         return fill
 
     return {side.seam.index: change(side) for side in layout.beside(layout.stations[station])}
+
+
+WIDE_HOOP = {"hoop": {"thickness_mm": 0.33, "width_mm": 12.0}}
+CARVED = {
+    "sizes_mm": [2.57, 2.47, 2.37, 2.28, 2.19, 2.1, 2.01, 1.93, 1.86, 1.78, 1.71, 1.64, 1.58],
+    "scallop_mm": 0.147,
+}
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        {"finger": {"size": "CH 33"}, "arrangement": {"pattern_mm": [1.02, 1.0], "heights": "tables"}, **WIDE_HOOP},
+        {"finger": {"inner_diameter_mm": 13.45}, "arrangement": {**CARVED, "heights": "tables"}},
+    ],
+    ids=["a hoop far wider than the cups", "arches in many different cups"],
+)
+def test_found_by_random_bands(data):
+    """Each was once off by more than its bound: lines too far apart."""
+    layout = compute_layout(make_spec(data))
+    volume, bound = predict_volume(layout)
+    assert abs(volume - quadrature(layout, 300)) < bound < 2e-3 * volume

@@ -24,7 +24,7 @@ def without_short_edges(patch: Patch) -> Patch:
     """The patch with the ends of edges under SHORTEST_EDGE_MM made one, where a corner of one facet has by chance come
     to lie on an edge of another: the engine's own search leaves those where three surfaces meet."""
     start = patch
-    for _ in range(8):
+    while True:  # each turn takes a vertex away
         edges = np.concatenate([patch.faces[:, [corner, (corner + 1) % 3]] for corner in range(3)])
         edges = edges[edges[:, 0] < edges[:, 1]]
         lengths = np.linalg.norm(patch.vertices[edges[:, 0]] - patch.vertices[edges[:, 1]], axis=1)

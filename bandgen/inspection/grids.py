@@ -25,7 +25,9 @@ def lines_round(seat: SeatNumbers, grid: int, across: float, along: float) -> Li
     """Lines as far as ``across`` in x and ``along`` in z, in rings none of which straddles an edge of the seat's
     section."""
     rim = seat.rim_radius_mm
-    rings = [*_seat_rings(seat, grid), (max(math.hypot(across, along), rim), grid)]
+    outer = max(math.hypot(across, along), rim)
+    finer = max(math.ceil((outer - rim) / (2.0 * rim)), 1)  # a hoop may reach far beyond a small stone's prongs
+    rings = [*_seat_rings(seat, grid), (outer, finer * grid)]
     x, z, radius, width, step = _ringed(rings, grid)
     met = (x < across) & (z < max(along, rim))
     near = np.broadcast_to(radius[:, None], x.shape)[met]

@@ -144,7 +144,8 @@ def predict_volume(layout: Layout, grid: int = GRID) -> tuple[float, float]:
     cells = half_cells(layout)
     outer = [count for cell, count in cells.items() if cell.next_row is None]
     alike = sum(outer) ** 2 / sum(count**2 for count in outer)  # 1 where all are, else up to their number
-    own = max(round(grid / alike**0.25), min(grid, LEAST_GRID))
+    carved = any(cell.stone_extras for cell in cells)  # an arch's back runs along lines: its error is alike in all
+    own = grid if carved else max(round(grid / alike**0.25), min(grid, LEAST_GRID))
     fine, coarse = _sum(cells, own), _sum(cells, own // 2)
     return fine, abs(fine - coarse) + (GRID_ERROR if layout.web is None else ROWS_ERROR) * fine
 

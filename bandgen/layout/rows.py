@@ -303,11 +303,13 @@ def _web_events(layout: Layout, side: Side) -> list[Event]:
     buried = min(_shows_at(side) - z, z)
     height = side.station.seat.rim_mm - layout.web.below_rim_mm - layout.bore_radius_mm
     pocket = "a void is trapped under the plug, beside the web between the rows"
-    return [
+    events = [
         Event("web-side", buried, "limit", "plug.bite_mm", "the side of the web between the rows shows beside a plug"),
         Event("web-height", height, "limit", "stones.culet_clearance_mm", "the web between the rows has no height"),
-        Event("web-pocket", _pocket(side, z), "limit", "plug.foot_clearance_mm", pocket),
     ]
+    if layout.spec.plug.foot_clearance_mm > 0.0:
+        events.append(Event("web-pocket", _pocket(side, z), "limit", "plug.foot_clearance_mm", pocket))
+    return events
 
 
 def _inner_events(layout: Layout, side: Side, pitch: float) -> list[Event]:
