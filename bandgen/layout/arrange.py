@@ -19,9 +19,6 @@ from bandgen.spec import Spec
 from bandgen.trade.stones import Proportions, total_depth
 from bandgen.units import tand
 
-COVERAGE_DEG = {"three-quarter": 270.0, "half": 180.0}
-"""Words for an open row's coverage; "count" stands for whatever the stones take."""
-
 
 @dataclass(frozen=True)
 class Row:
@@ -57,7 +54,7 @@ def arrange(spec: Spec) -> Row:
         SpecError: when the sequence of stones cannot have the count that was asked.
     """
     level = _Level(spec)
-    gap, most = level.reference.stones.gap_mm, coverage_deg(spec)
+    gap, most = level.reference.stones.gap_mm, spec.arrangement.arc_deg
 
     def fits(stones: Sequence[Stone]) -> bool:
         rounds = [level.round(stone) for stone in stones]
@@ -70,14 +67,6 @@ def arrange(spec: Spec) -> Row:
     specs = tuple(known[stone] for stone in stones)
     row = _closed(specs) if most == 360.0 else _open(specs, gap)
     return replace(row, numbers=tuple(stone.number for stone in stones if stone.number))
-
-
-def coverage_deg(spec: Spec) -> float | None:
-    """The angle that the stones may take: 360 for a full circle, None where it follows from the count."""
-    arrangement = spec.arrangement
-    if arrangement.coverage_deg is not None:
-        return arrangement.coverage_deg
-    return 360.0 if arrangement.coverage == "full" else COVERAGE_DEG.get(arrangement.coverage)
 
 
 class _Level:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bandgen.errors import Problem, SpecError
 from bandgen.layout.additions import ADDITIONS
 from bandgen.layout.advice import advise
-from bandgen.layout.arrange import Row, arrange, coverage_deg
+from bandgen.layout.arrange import Row, arrange
 from bandgen.layout.events import nearness
 from bandgen.layout.numbers import Event, Layout
 from bandgen.layout.packing import closing_radius, greatest_count
@@ -78,7 +78,7 @@ def _with_count(asked: Spec, count: int | None) -> Spec:
 
 def _too_few(asked: Spec) -> list[Problem]:
     """Where the user's own count leaves the stones too far apart: the least greater count that makes a band."""
-    if asked.stones.count is None or coverage_deg(asked) != 360.0:
+    if asked.stones.count is None or asked.arrangement.arc_deg != 360.0:
         return []
     for count in range(asked.stones.count + 1, len(arrange(_with_count(asked, None)).specs) + 1):
         try:
@@ -129,7 +129,7 @@ def _gap_problems(asked: Spec, row: Row) -> list[Problem]:
 
 def _span_problems(asked: Spec, row: Row) -> list[Problem]:
     """An open row stays within its coverage."""
-    most = coverage_deg(asked)
+    most = asked.arrangement.arc_deg
     if row.closed or most is None or row.span_deg <= most + 1e-9:
         return []
     rule = f"takes {row.span_deg:.3f} degrees, more than the coverage of {most:g}"
