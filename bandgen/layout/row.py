@@ -22,6 +22,8 @@ from bandgen.trade.stones import Proportions
 from bandgen.units import KEEP_AWAY_MM
 
 SETTLING_ROUNDS = 20
+HALF_DECIMALS = 4
+"""Of the angle (radians) that a seat is filled in for: equal stones whose neighbours hardly differ get one seat."""
 SIGNS: tuple[Literal[1, -1], ...] = (1, -1)
 
 
@@ -70,7 +72,8 @@ def seam_events(row: Row, index: int) -> tuple[Event, ...]:
     """
     splits, count = _splits(row), len(row.specs)
     places = [index, (index + 1) % count] if index < len(row.pitches) else [index if index < count else 0]
-    seated = [_seat(row.specs[place], _mean_half(row, splits, place))[0] for place in places]
+    halves = _mean_halves(row, splits)
+    seated = [_seat(row.specs[place], halves[place])[0] for place in places]
     if len(seated) == 1:
         joined = join_end(seated[0], row.half_end(places[0]), 90.0)
     else:
@@ -93,8 +96,7 @@ def _seat_all(row: Row, splits: tuple[tuple[float, float], ...]) -> tuple[list[S
     known: dict[tuple[int, float], tuple[Seated, tuple[Move, ...]]] = {}
     seated: list[Seated] = []
     moves: list[Move] = []
-    for index, own in enumerate(row.specs):
-        half = _mean_half(row, splits, index)
+    for own, half in zip(row.specs, _mean_halves(row, splits), strict=True):
         key = (id(own), half)
         if key not in known:
             known[key] = _seat(own, half)
@@ -103,8 +105,12 @@ def _seat_all(row: Row, splits: tuple[tuple[float, float], ...]) -> tuple[list[S
     return _settled(row, seated, moves)
 
 
-def _mean_half(row: Row, splits: tuple[tuple[float, float], ...], index: int) -> float:
-    return (_half_before(row, splits, index) + _half_after(row, splits, index)) / 2.0
+def _mean_halves(row: Row, splits: tuple[tuple[float, float], ...]) -> list[float]:
+    """For each stone the mean of the angles to its two seams (radians); where these differ, to HALF_DECIMALS."""
+    both = [(_half_before(row, splits, index), _half_after(row, splits, index)) for index in range(len(row.specs))]
+    if len({half for pair in both for half in pair}) == 1:
+        return [half for half, _ in both]
+    return [round(sum(pair) / 2.0, HALF_DECIMALS) for pair in both]
 
 
 def _seat(own: Spec, half: float) -> tuple[Seated, tuple[Move, ...]]:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from bandgen.defaults import plug_top
+from bandgen.layout.events import parting_height
 from bandgen.layout.holding import Held, Seated
 from bandgen.layout.numbers import PlugNumbers, Seam
 from bandgen.layout.own_prongs import own_prongs
@@ -22,6 +23,9 @@ ARRANGEMENTS: dict[str, Callable[[tuple[Seated, ...], tuple[float, ...]], Held]]
 }
 """What sets the prongs of a seam, by the word of ``arrangement.prongs``: from its one or two stones, the one before
 first, and the angles in radians from their axes to the seam plane. A new one is one module and one line here."""
+
+CUSP_MM = 0.05
+"""So near a plug's hidden foot the cups must not part: from 0 to 0.03 mm above it the exact kernel lost parts."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +68,14 @@ def _plug(specs: tuple[Spec, ...], seats: tuple[SeatNumbers, ...], halves: tuple
     )
     flush = math.sqrt(max(bore**2 - max(before, after) ** 2, 0.0)) - BELOW_BORE_MM
     top = min(plug_top(own, seat.girdle_mm, half) for own, seat, half in trio)
-    return PlugNumbers(before, after, top, bore + clearance if clearance > 0.0 else flush)
+    parting = bore + parting_height(list(zip(seats, halves, strict=True)))
+    return PlugNumbers(before, after, top, bore + clearance if clearance > 0.0 else _hidden_foot(flush, parting))
+
+
+def _hidden_foot(flush_mm: float, parting_mm: float) -> float:
+    """Where a flush plug ends under the bore, which cuts it off: not just under the line where the cups part, whose
+    cusp would come out of its foot."""
+    return flush_mm + BELOW_BORE_MM / 2.0 if abs(parting_mm - flush_mm) < CUSP_MM else flush_mm
 
 
 def flipped(joined: Joined) -> Joined:

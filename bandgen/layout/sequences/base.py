@@ -16,6 +16,11 @@ FEWEST, MOST = COUNT_RANGE
 filled in can be read again. A listed row has what its list gives."""
 
 
+DECIMALS = 3
+"""Unequal stones are read to a micron, a tenth of what a gauge tells: two that differ by less are one size. Neighbours
+that were almost each other's image (1e-6 to 1e-4 mm) had faces that the exact kernel could not tell apart."""
+
+
 @dataclass(frozen=True)
 class Stone:
     """A stone of the row. ``number`` is its place in the parcel's list, from 1, and 0 where there is no parcel; it
@@ -24,6 +29,11 @@ class Stone:
     diameter_mm: float
     material: str
     number: int = field(default=0, compare=False)
+
+
+def measured(diameter_mm: float, material: str, number: int = 0) -> Stone:
+    """A stone of a row of unequal ones, its size read to DECIMALS."""
+    return Stone(round(diameter_mm, DECIMALS), material, number)
 
 
 class Sequence(Protocol):

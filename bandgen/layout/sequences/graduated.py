@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from itertools import accumulate
 
-from bandgen.layout.sequences.base import FEWEST, MOST, Stone, around_top
+from bandgen.layout.sequences.base import FEWEST, MOST, Stone, around_top, measured
 from bandgen.spec import Spec
 from bandgen.trade.ladder import nearest_calibrated
 
@@ -38,7 +38,7 @@ class Graduated:
         row: list[Stone | None] = [None] * count
         for step, (places, size) in enumerate(zip(steps, sizes, strict=True)):
             for place in places:
-                row[place] = Stone(size, materials[step % len(materials)])
+                row[place] = measured(size, materials[step % len(materials)])
         return tuple(stone for stone in row if stone is not None)
 
     def rule(self, spec: Spec) -> str:

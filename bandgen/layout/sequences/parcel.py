@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bandgen.layout.sequences.base import Stone, around_top
+from bandgen.layout.sequences.base import Stone, around_top, measured
 from bandgen.spec import Spec
 
 
@@ -28,7 +28,7 @@ class Parcel:
     def row(self, spec: Spec, count: int) -> tuple[Stone, ...]:
         """Every stone of the parcel."""
         parcel, material = spec.arrangement.parcel_mm, spec.stones.material
-        stones = tuple(Stone(size, material, number) for number, size in enumerate(parcel, 1))
+        stones = tuple(measured(size, material, number) for number, size in enumerate(parcel, 1))
         return stones if spec.arrangement.order == "given" else best_order(stones, spec.arrangement.full)
 
     def rule(self, spec: Spec) -> str:

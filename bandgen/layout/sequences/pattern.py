@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from bandgen.layout.sequences.base import FEWEST, MOST, Stone
+from bandgen.layout.sequences.base import FEWEST, MOST, Stone, measured
 from bandgen.spec import Spec
 
 
@@ -43,6 +43,6 @@ def repeat(spec: Spec) -> tuple[Stone, ...]:
     sizes = spec.arrangement.pattern_mm or (spec.stones.diameter_mm,)
     materials = spec.arrangement.pattern_materials or (spec.stones.material,)
     whole = math.lcm(len(sizes), len(materials))
-    stones = tuple(Stone(sizes[place % len(sizes)], materials[place % len(materials)]) for place in range(whole))
+    stones = tuple(measured(sizes[place % len(sizes)], materials[place % len(materials)]) for place in range(whole))
     lengths = (length for length in range(1, whole + 1) if whole % length == 0)
     return next(stones[:length] for length in lengths if stones == stones[:length] * (whole // length))
