@@ -20,8 +20,9 @@ ORDER = (
     {"engines"},
     {"cell"},
     {"band"},
-    {"inspection", "exporters"},
+    {"inspection", "exporters", "reports"},
     {"pipeline"},
+    {"commands"},
     {"cli"},
 )
 RANK = {room: rank for rank, rooms in enumerate(ORDER) for room in rooms}

@@ -1,0 +1,1 @@
+"""What is told of a band beside its solid: numbers with their working, never a kernel."""
