@@ -43,6 +43,13 @@ def build_mesh(layout: Layout) -> Mesh:
     return Mesh(vertices, closed.faces, closed.cell_faces)
 
 
+def scaled(mesh: Mesh, factor: float) -> Mesh:
+    """The mesh ``factor`` times as large about the ring's centre; again of float32 values."""
+    vertices = (mesh.vertices * factor).astype(np.float32).astype(np.float64)
+    vertices.flags.writeable = False
+    return replace(mesh, vertices=vertices)
+
+
 def build_solid(layout: Layout) -> Solid:
     """The band's exact solid: each distinct cell once, whole between two stones' mid-planes, then joined.
 

@@ -21,12 +21,20 @@ from bandgen.builders.plug import build_plug
 from bandgen.builders.prong import build_prongs
 from bandgen.builders.scallop import build_arches
 from bandgen.builders.seat import build_seat
+from bandgen.builders.set_prong import build_set_prongs
 from bandgen.builders.shank import build_shank
+from bandgen.builders.sprue import build_sprue
+from bandgen.builders.stone import build_bur
+from bandgen.builders.tag import build_letters, build_plate
 from bandgen.builders.web import build_web
 from bandgen.layout.hoop import HoopNumbers
-from bandgen.layout.numbers import Layout, RowPlace, Seam, Side, Station
+from bandgen.layout.numbers import Layout, ProngNumbers, RowPlace, Seam, Side, Station
 from bandgen.layout.scallop import ArchNumbers
+from bandgen.layout.set_dome import SetProng
+from bandgen.layout.set_numbers import BurNumbers
 from bandgen.layout.shank import ShankNumbers
+from bandgen.layout.sprue import SprueNumbers
+from bandgen.layout.tag import LetterNumbers, PlateNumbers
 from bandgen.parts import Part, Plane, turned
 from bandgen.units import sincosd
 
@@ -38,9 +46,15 @@ BUILDERS: dict[type, Builder] = {
     HoopNumbers: build_hoop,
     ShankNumbers: build_shank,
     ArchNumbers: build_arches,
+    BurNumbers: build_bur,
+    SprueNumbers: build_sprue,
+    PlateNumbers: build_plate,
+    LetterNumbers: build_letters,
 }
 """What builds the parts of each kind of ``extras``: from the seam or the station that they belong to, and the numbers;
 in the seam's frame or the stone's. A new kind of part is one module and one line here."""
+PRONGS: dict[type, Callable[[Seam], tuple[Part, ...]]] = {ProngNumbers: build_prongs, SetProng: build_set_prongs}
+"""What builds a seam's prongs: as cast, or as set."""
 
 
 @dataclass(frozen=True)
@@ -88,7 +102,7 @@ def _row_parts(layout: Layout, seam: Seam, row: RowPlace, count: int = 2) -> tup
     stones, or in a turned row what stands between them, which then lies in the cell's planes."""
     sides = layout.sides(seam)[:count]
     stones = [[part for part in _station_parts(side.station) if _on_side(layout, row, part)] for side in sides]
-    between = (*build_prongs(seam), *build_plug(seam))
+    between = (*PRONGS[type(seam.prong)](seam), *build_plug(seam))
     if row.turned:
         parts = [
             *stones[0],

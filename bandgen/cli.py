@@ -11,11 +11,39 @@ import sys
 from collections.abc import Sequence
 from types import ModuleType
 
-from bandgen.commands import check, make, schema
+from bandgen.commands import (
+    calibrate,
+    check,
+    explain,
+    fit,
+    inspect,
+    make,
+    margins,
+    schema,
+    set_stones,
+    sizes,
+    stones,
+    tolerance,
+    weigh,
+)
 from bandgen.commands.common import complain
 from bandgen.errors import BandgenError
 
-COMMANDS: tuple[ModuleType, ...] = (make, check, schema)
+COMMANDS: tuple[ModuleType, ...] = (
+    make,
+    check,
+    inspect,
+    fit,
+    schema,
+    sizes,
+    stones,
+    weigh,
+    tolerance,
+    calibrate,
+    set_stones,
+    explain,
+    margins,
+)
 """In the order of the help. A new command is one module and its place here."""
 
 

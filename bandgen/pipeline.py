@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from bandgen.band import Mesh, build_mesh, build_solid
+from bandgen.band import Mesh, build_mesh, build_solid, scaled
 from bandgen.errors import EngineError
 from bandgen.exporters import check_formats, files
 from bandgen.exporters.formats import FORMATS
+from bandgen.inspection.casting import inspect_compensated
 from bandgen.inspection.findings import Finding
 from bandgen.inspection.mirror import upper_faces
 from bandgen.inspection.prediction import inspect_prediction
@@ -28,11 +29,16 @@ from bandgen.inspection.soundness import inspect_crossings, inspect_topology
 from bandgen.inspection.surface import inspect_surface
 from bandgen.inspection.topology import Topology, measure
 from bandgen.inspection.volume_prediction import inspect_volume
+from bandgen.layout.casting import finished, printed_bore_mm
 from bandgen.layout.compute import compute_layout
+from bandgen.layout.hallmark import hallmark_patch
 from bandgen.layout.kinds import Kind
 from bandgen.layout.numbers import Layout
 from bandgen.layout.packing import girdle_gap
 from bandgen.layout.shank import plain_arc
+from bandgen.layout.sprue import cut_off_mm3, sprue_of
+from bandgen.reports.costing import costing
+from bandgen.reports.weights import carat_total, weights
 from bandgen.spec import Spec
 from bandgen.trade.alloys import ALLOYS, mass_g
 
@@ -88,7 +94,7 @@ def generate(spec: Spec) -> Band:
     clock.lap("mesh")
     findings, topology = inspect_mesh(layout, mesh)
     clock.lap("inspection")
-    return Band(layout, mesh, topology, (*findings, *inspect_setting(layout, RULES)), clock.laps)
+    return Band(layout, mesh, topology, (*findings, *inspect_setting(finished(layout), RULES)), clock.laps)
 
 
 def inspect_mesh(layout: Layout, mesh: Mesh) -> tuple[list[Finding], Topology]:
@@ -103,6 +109,8 @@ def inspect_mesh(layout: Layout, mesh: Mesh) -> tuple[list[Finding], Topology]:
         *inspect_surface(layout, mesh),
         inspect_volume(layout, topology),
     ]
+    if (factor := layout.spec.casting.factor) != 1.0:
+        findings.append(inspect_compensated(scaled(mesh, factor).vertices, mesh.faces, around, own))
     return findings, topology
 
 
@@ -150,14 +158,15 @@ def export(
         if fresh:
             place.rmdir()
         return band
-    contents = _encode(band, formats, clock, progress)
+    written = as_written(band)
+    contents = _encode(written, formats, clock, progress)
     entries = {Path(file).suffix[1:]: files.entry(file, data) for file, data in contents.items()}
     band = _with(band, timings_ms={**band.timings_ms, **clock.laps})
     band.record["files"].update(entries)
     contents[f"{file_name(band)}.json"] = (json.dumps(band.record, indent=1, allow_nan=False) + "\n").encode()
-    superseded = files.superseded(place, files.safe_name(band.layout.spec.name), contents)
+    superseded = files.superseded(place, _stem(band), contents)
     progress("verifying the files")
-    files.write_all(place, contents, lambda file, data: _verify(band, file, data))
+    files.write_all(place, contents, lambda file, data: _verify(written, file, data))
     for path in superseded:
         path.unlink(missing_ok=True)
     return band
@@ -177,6 +186,21 @@ def _verify(band: Band, file: str, data: bytes) -> None:
     form = FORMATS.get(Path(file).suffix[1:])
     if form is not None:  # the record is compared by its bytes alone
         form.verify(band, data)
+
+
+def as_written(band: Band) -> Band:
+    """The band as its files carry it: larger by what pattern and metal shrink. One similarity of each engine's own
+    verified body, so that what was found of the design holds of it, and both engines go on agreeing."""
+    factor = band.layout.spec.casting.factor
+    if factor == 1.0:
+        return band
+    mesh = scaled(band.mesh, factor)
+    larger = replace(band, mesh=mesh, topology=measure(mesh.vertices, mesh.faces))
+    if "solid" in band.__dict__:
+        from bandgen.engines import exact
+
+        larger.__dict__["solid"] = exact.scaled(band.solid, factor)
+    return larger
 
 
 def _with(band: Band, **changes: Any) -> Band:
@@ -199,14 +223,18 @@ def with_exact_findings(band: Band, progress: Progress = _silent) -> Band:
 
 
 def file_name(band: Band) -> str:
-    """Letters, digits, dot and hyphen; marked where the band is rejected."""
-    return files.safe_name(band.layout.spec.name) + ("" if band.sound else ".rejected")
+    """Letters, digits, dot and hyphen; marked where the files are compensated, and where the band is rejected."""
+    return _stem(band) + ("" if band.sound else ".rejected")
+
+
+def _stem(band: Band) -> str:
+    return files.safe_name(band.layout.spec.name) + (".compensated" if band.layout.spec.casting.factor != 1.0 else "")
 
 
 def make_record(band: Band) -> dict[str, Any]:
     """The record of a band, as plain data with unrounded numbers."""
     layout, topology = band.layout, band.topology
-    spec = spec_dict(layout.spec)
+    spec, metal_mm3, patch = spec_dict(layout.spec), topology.volume - cut_off_mm3(layout), hallmark_patch(layout)
     record = {
         "name": layout.spec.name,
         "version": version("bandgen"),
@@ -216,10 +244,15 @@ def make_record(band: Band) -> dict[str, Any]:
         "stones": stone_list(layout),
         "girdle_gap_mm": layout.girdle_gap_mm,
         **(asdict(plain) if (plain := plain_arc(layout)) else {}),
-        "inner_diameter_mm": 2.0 * layout.bore_radius_mm,
+        "inner_diameter_mm": 2.0 * layout.bore.finished_mm,
+        "casting": casting_dict(layout),
+        "hallmark_patch": None if patch is None else asdict(patch),
         "girdle_radius_mm": max(station.seat.girdle_mm for station in layout.stations),
         "volume_mm3": topology.volume,
-        "metal_g": mass_g(topology.volume, ALLOYS[layout.spec.metal.alloy].density_g_cm3),
+        "metal_g": mass_g(metal_mm3, ALLOYS[layout.spec.metal.alloy].density_g_cm3),
+        "carat_total": carat_total(layout),
+        "weights": [asdict(weight) for weight in weights(layout, metal_mm3, topology.area)],
+        **({"cost": asdict(cost)} if (cost := costing(layout, metal_mm3)) else {}),
         "bounds_mm": topology.bounds.tolist(),
         "bodies": topology.bodies - topology.cavities,
         "cavities": topology.cavities,
@@ -234,6 +267,17 @@ def make_record(band: Band) -> dict[str, Any]:
         "timings_ms": dict(band.timings_ms),
     }
     return {key: _listed(value) for key, value in record.items()}
+
+
+def casting_dict(layout: Layout) -> dict[str, Any]:
+    """The bore as designed (finished) and as in the files, by how much these are larger, and what is cut off."""
+    return {
+        "finished_bore_mm": 2.0 * layout.bore.finished_mm,
+        "printed_bore_mm": printed_bore_mm(layout),
+        "factor": layout.spec.casting.factor,
+        "sprue_stations": [station.index for station in layout.stations if sprue_of(station) is not None],
+        "cut_off_mm3": cut_off_mm3(layout),
+    }
 
 
 def _listed(data: Any) -> Any:

@@ -40,8 +40,10 @@ Pair = tuple[float, float]
 
 LEFT_OUT = ("arrangement", "hoop", "shank", "bore")
 """Tables that are not drawn here: every band here is an even full circle."""
+WORKSHOP = ("casting", "sprue", "tag", "cost")
+"""Tables of the caster and of prices: they do not change a finished band, and have tests of their own."""
 
-KEYS = tuple(key for key in spec_keys() if key.partition(".")[0] not in LEFT_OUT)
+KEYS = tuple(key for key in spec_keys() if key.partition(".")[0] not in (*LEFT_OUT, *WORKSHOP))
 RANGES: dict[str, Pair] = {key: pair for key, pair in spec_keys().items() if key in KEYS and pair is not None}
 CHOICES: dict[str, tuple[str, ...]] = {
     "stones.cut": ("round",),

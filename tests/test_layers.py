@@ -22,6 +22,7 @@ ORDER = (
     {"band"},
     {"inspection", "exporters", "reports"},
     {"pipeline"},
+    {"as_set"},
     {"commands"},
     {"cli"},
 )

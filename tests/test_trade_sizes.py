@@ -2,7 +2,8 @@
 
 Sources beside the figures: GESS = gessweinsiam.com finger gauge; WP = Wikipedia "Ring size" mirrors; RIO = Rio Grande
 "Measuring a ring blank"; PDF = "International ring size chart" (cdn.shopify.com, printableringsizer.pdf);
-DICT = measurement.enacademic.com/2380/ring_size; JP = JCS table, jewelry-craft.online; DE-LEX = thejewellershop.com.
+DICT = measurement.enacademic.com/2380/ring_size; JP = JCS table, jewelry-craft.online; DE-LEX = thejewellershop.com;
+ZUZU = zuzujewellery.com/pages/ring-sizes; DBC = designbuildcast.co.uk, useful tips.
 """
 
 import itertools
@@ -30,20 +31,27 @@ DIAMETERS = [
     ("ISO 76", 24.2, ROUNDED_1, "GESS, gauge high end"),
     ("US 0", 11.63, ROUNDED_2, "WP"),
     ("US 3", 14.07, ROUNDED_2, "WP"),
+    ("US 4", 14.86, US_SCATTER, "RIO"),
     ("US 5", 15.70, ROUNDED_2, "RIO"),
     ("US 6", 16.51, ROUNDED_2, "RIO"),
     ("US 7", 17.32, ROUNDED_2, "PDF"),
     ("US 7", 17.35, US_SCATTER, "RIO"),
     ("US 8", 18.14, ROUNDED_2, "trade facts, section 1"),
     ("US 8", 18.19, US_SCATTER, "DICT"),
+    ("US 9", 18.99, US_SCATTER, "RIO"),
     ("US 10", 19.84, US_SCATTER, "RIO"),
+    ("US 12", 21.41, US_SCATTER, "RIO"),
     ("US 13", 22.20, ROUNDED_2, "PDF"),
     ("UK C", 12.85, UK_SCATTER, "WP"),
+    ("UK I", 15.22, UK_SCATTER, "ZUZU"),
     ("UK J", 15.49, UK_SCATTER, "PDF"),
+    ("UK M", 16.79, UK_SCATTER, "ZUZU"),
     ("UK N", 17.12, UK_SCATTER, "PDF"),
     ("UK N 1/2", 17.32, UK_SCATTER, "PDF"),
     ("UK T", 19.56, UK_SCATTER, "PDF"),
+    ("UK T", 19.55, UK_SCATTER, "ZUZU"),
     ("UK Z", 21.79, UK_SCATTER, "PDF"),
+    ("UK Z", 21.91, UK_SCATTER, "ZUZU"),
     ("JP 1", 13.0, 1e-9, "JP"),
     ("JP 10", 16.0, 1e-9, "JP"),
     ("JP 13", 17.0, 1e-9, "JP"),
@@ -82,6 +90,26 @@ def test_published_diameters(text: str, diameter: float, tolerance: float, sourc
 def test_published_circumferences(text: str, circumference: float, tolerance: float, source: str) -> None:
     """A size has the circumference that charts print for it."""
     assert read_size(text).circumference_mm == pytest.approx(circumference, abs=tolerance), source
+
+
+def test_at_least_thirty_published_values_over_six_systems() -> None:
+    """What the two lists hold, told apart by size and figure."""
+    published = {(text, value) for text, value, *_ in DIAMETERS + CIRCUMFERENCES}
+    assert len(published) >= 30
+    assert {text.split()[0] for text, _ in published} == set(SYSTEMS)
+
+
+@pytest.mark.parametrize(
+    ("system", "charts"),
+    [  # a rounded value of each chart that lies furthest off
+        ("UK", {"UK N": 17.3, "UK C": 12.85, "UK I": 15.22, "UK Z": 21.79}),  # DBC, WP, ZUZU, PDF
+        ("US", {"US 10": 19.84, "US 8": 18.19, "US 9": 18.99}),  # RIO, DICT, RIO
+    ],
+)
+def test_charts_differ_by_what_is_said(system: str, charts: dict[str, float]) -> None:
+    """The scatter covers every published chart, and one at least comes near it."""
+    off = [abs(read_size(text).inner_diameter_mm - published) for text, published in charts.items()]
+    assert 0.7 * SYSTEMS[system].scatter_mm < max(off) <= SYSTEMS[system].scatter_mm
 
 
 @pytest.mark.parametrize(
@@ -141,8 +169,8 @@ def test_ways_of_writing(text: str, label: str, name: str) -> None:
         ("½ L", ["no system"]),
         ("17.25 mm", ["no system"]),
         ("XX 12", ["'XX' is not known", "ISO, UK, US, JP, CH, IT, ES, DE"]),
-        ("size 7", ["'SIZE' is not known"]),
-        ("FR 54", ["read two ways", "ISO n", "CH n"]),
+        ("size 7", ["names no system", "US 7 (17.323 mm", "JP 7 (15.000 mm"]),
+        ("FR 54", ["more ways than one", "ISO n", "CH n", "here ISO 54 (17.189 mm"]),
         ("JIS 12", ["circumference", "JP n"]),
         ("ISO", ["'' is no ISO size"]),
         ("ISO 40", ["outside the range ISO 41 to ISO 76"]),

@@ -67,13 +67,31 @@ def _table(record: dict[str, Any], folder: Path) -> str:
         ("spacing", f"{record['girdle_gap_mm']:.3f} mm between girdles"),
         ("bore", f"{record['inner_diameter_mm']:.3f} mm {finger}".rstrip()),
         ("size", f"{bounds[1][0] - bounds[0][0]:.2f} mm across, {bounds[1][2] - bounds[0][2]:.2f} mm wide"),
-        ("metal", f"{record['volume_mm3']:.2f} mm3, {record['metal_g']:.2f} g of {spec['metal']['alloy']}"),
+        ("metal", f"{_metal_mm3(record):.2f} mm3, {record['metal_g']:.2f} g of {spec['metal']['alloy']}"),
+        *(("casting", text) for text in _casting(record["casting"])),
         ("mesh", f"{record['triangles']} triangles, genus {record['genus']}, {record['bodies']} body"),
         ("checks", f"{len(record['findings']) - len(bad)} passed, {len(bad)} to look at"),
         *((f"  {finding['severity']}", _told(finding)) for finding in bad),
         *(("file", f"{folder / entry['name']} ({entry['bytes']} bytes)") for entry in record["files"].values()),
     ]
     return "\n".join(f"{label:<10}{text}" for label, text in rows)
+
+
+def _metal_mm3(record: dict[str, Any]) -> float:
+    """Of the band alone."""
+    volume: float = record["volume_mm3"] - record["casting"]["cut_off_mm3"]
+    return volume
+
+
+def _casting(casting: dict[str, Any]) -> list[str]:
+    """What the files make up for, and what is cut off."""
+    texts = []
+    if casting["printed_bore_mm"] != casting["finished_bore_mm"]:
+        texts.append(f"files x {casting['factor']:.6g}, their bore {casting['printed_bore_mm']:.3f} mm")
+    if casting["cut_off_mm3"]:
+        stations = ", ".join(map(str, casting["sprue_stations"]))
+        texts.append(f"sprues at stations {stations}: {casting['cut_off_mm3']:.2f} mm3 to cut off")
+    return texts
 
 
 def _stones(record: dict[str, Any]) -> str:

@@ -126,6 +126,14 @@ def mirrored(patch: Patch) -> Patch:
     return Patch(_one_solid(cell, "mirror"), skin)
 
 
+def scaled(solid: Solid, factor: float) -> Solid:
+    """The body ``factor`` times as large about the origin, its surfaces true ones of the same kinds."""
+    with guarded("scale"):
+        grow = gp_Trsf()
+        grow.SetScale(gp_Pnt(0.0, 0.0, 0.0), factor)
+        return Solid(BRepBuilderAPI_Transform(solid.shape, grow, True).Shape())
+
+
 def _body(parts: Sequence[Part], planes: Sequence[Plane], threads: bool = True) -> Solid:
     """One fuse, one cut of what lies beyond the planes, and one of all tools, which then meet less (a tenth faster than
     one cut of both)."""

@@ -33,18 +33,24 @@ class Format:
 
 
 def _encode_stl(band: Band) -> bytes:
-    return stl.encode(band.mesh.vertices, band.mesh.faces, band.layout.spec.name)
+    return stl.encode(band.mesh.vertices, band.mesh.faces, _title(band))
 
 
 def _encode_3mf(band: Band) -> bytes:
-    name = band.layout.spec.name
-    return threemf.encode(band.mesh.vertices, band.mesh.faces, name, {"Title": name, "Application": "bandgen"})
+    title = _title(band)
+    return threemf.encode(band.mesh.vertices, band.mesh.faces, title, {"Title": title, "Application": "bandgen"})
 
 
 def _encode_step(band: Band) -> bytes:
     from bandgen.engines.step import encode_step
 
-    return encode_step(band.solid, band.layout.spec.name)
+    return encode_step(band.solid, _title(band))
+
+
+def _title(band: Band) -> str:
+    """The band's name, and by how much its files are larger than its design where they make up for shrinkage."""
+    factor = band.layout.spec.casting.factor
+    return band.layout.spec.name if factor == 1.0 else f"{band.layout.spec.name} (compensated x {factor:.6g})"
 
 
 def _same_mesh(band: Band, read: ReadMesh, form: str) -> None:

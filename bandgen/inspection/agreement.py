@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from bandgen.engines.facets import Floats
-from bandgen.inspection.findings import Finding, Place
+from bandgen.inspection.findings import Finding, at_most, equal
 from bandgen.inspection.prediction import FLOAT32_MM
 from bandgen.inspection.topology import Topology
 
@@ -25,21 +25,23 @@ def inspect_agreement(solid: Solid, vertices: Floats, topology: Topology, deviat
     distance = float(np.max(solid.distance_to_faces(sample)))
     apart = float(np.abs(solid.bounds - topology.bounds).max())
     return [
-        _finding("exact-valid", solid.is_valid() and solid.solid_count == 1, solid.solid_count, 1, "one valid solid"),
-        _finding(
-            "exact-genus", solid.genus == topology.genus, solid.genus, topology.genus or 0, "openings and handles"
-        ),
-        _finding(
+        _same("exact-valid", solid.is_valid() and solid.solid_count == 1, solid.solid_count, 1, "one valid solid"),
+        _same("exact-genus", solid.genus == topology.genus, solid.genus, topology.genus or 0, "openings and handles"),
+        _same(
             "exact-volume",
             abs(solid.volume - topology.volume) <= slack * topology.area,
             solid.volume,
             topology.volume,
             f"mm3; mesh within deviation times area, {slack * topology.area:.4f}",
         ),
-        _finding("exact-bounds", apart <= slack, apart, slack, "mm between the two bounding boxes"),
-        _finding("exact-distance", distance <= slack, distance, slack, f"mm from {SAMPLES} mesh vertices to the faces"),
+        _within("exact-bounds", apart, slack, "mm between the two bounding boxes"),
+        _within("exact-distance", distance, slack, f"mm from {SAMPLES} mesh vertices to the faces"),
     ]
 
 
-def _finding(code: str, good: bool, measured: float, limit: float, text: str) -> Finding:
-    return Finding(code, "ok" if good else "error", measured, limit, text, ENGINES, Place())
+def _same(code: str, good: bool, measured: float, limit: float, text: str) -> Finding:
+    return equal(code, good, measured, limit, text, ENGINES)
+
+
+def _within(code: str, measured: float, limit: float, text: str) -> Finding:
+    return at_most(code, measured, limit, text, ENGINES, severity="error", slack=0.0)

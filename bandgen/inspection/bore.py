@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from bandgen.inspection.findings import Finding, Place, Severity
+from bandgen.inspection.findings import Finding, Place, at_least, at_most
 from bandgen.layout.numbers import Layout, Side
 
 MORRIS = "Morris & Watson, casting guidelines"
@@ -23,7 +23,7 @@ def floor_edge(layout: Layout, side: Side) -> Finding | None:
         return None
     metal = seat.floor_mm - layout.bore.radius_at(layout.outer_row_mm + seat.column_radius_mm)
     text, place = "mm of metal under the recess at its edge, over a comfort bore", Place(station=side.station.index)
-    return Finding("floor-edge", _severity(metal >= FLOOR_MM), metal, FLOOR_MM, text, MORRIS, place)
+    return at_least("floor-edge", metal, FLOOR_MM, text, MORRIS, place)
 
 
 def comfort_crown(layout: Layout, side: Side) -> Finding | None:
@@ -33,11 +33,7 @@ def comfort_crown(layout: Layout, side: Side) -> Finding | None:
         return None
     share = bore.crown_mm / bore.half_width_mm
     text = "of half the band's width that the bore rises to its edges"
-    return Finding("comfort-crown", _severity(share <= ROUNDEST), share, ROUNDEST, text, CUSTOM)
-
-
-def _severity(good: bool) -> Severity:
-    return "ok" if good else "warning"
+    return at_most("comfort-crown", share, ROUNDEST, text, CUSTOM)
 
 
 RULES: tuple[Callable[[Layout, Side], Finding | None], ...] = (floor_edge, comfort_crown)

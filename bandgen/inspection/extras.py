@@ -1,4 +1,5 @@
-"""Where lines and rays meet the further parts of a band: hoop, shank, arches.
+"""Where lines and rays meet the further parts of a band: hoop, shank, arches. What stands clear of all else, as sprues
+do, is met by none: its volume is a number of its own, added at the end.
 
 ``on_lines`` takes the numbers and lines parallel to a stone's axis in that stone's frame (``inspection.lines``).
 ``on_rays`` takes rays from the ring's axis, by their angle (k,) in radians from the stone's axis towards the seam and
@@ -19,6 +20,8 @@ from bandgen.inspection.lines import Interval
 from bandgen.layout.hoop import HoopNumbers
 from bandgen.layout.scallop import ArchNumbers
 from bandgen.layout.shank import ShankNumbers
+from bandgen.layout.sprue import SprueNumbers
+from bandgen.layout.tag import LetterNumbers, PlateNumbers
 
 Meeting = Callable[[Any, Floats, Floats], Interval]
 
@@ -26,10 +29,10 @@ Meeting = Callable[[Any, Floats, Floats], Interval]
 @dataclass(frozen=True)
 class Extra:
     """How one kind of numbers is met; ``on_rays`` is None for what does not go round the finger, and ``edges`` gives
-    the half widths at which what does has sides."""
+    the half widths at which what does has sides. ``on_lines`` is None for what stands clear (``standing_mm3``)."""
 
     sign: Literal[1, -1]
-    on_lines: Meeting
+    on_lines: Meeting | None
     on_rays: Meeting | None = None
     edges: Callable[[Any], tuple[float, ...]] = lambda numbers: (numbers.half_width_mm,)
 
@@ -120,5 +123,8 @@ EXTRAS: dict[type, Extra] = {
     HoopNumbers: Extra(1, hoop_on_lines, hoop_on_rays),
     ShankNumbers: Extra(1, shank_on_lines, shank_on_rays, lambda own: (own.end_half_mm, own.base_half_mm)),
     ArchNumbers: Extra(-1, arch_on_lines),
+    SprueNumbers: Extra(1, None),
+    PlateNumbers: Extra(1, None),
+    LetterNumbers: Extra(1, None),
 }
 """What every kind of numbers that ``cell.BUILDERS`` knows adds to a volume, or takes. A new kind is one line here."""

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from bandgen.exporters.readers import read_mesh
-from bandgen.inspection.findings import Finding, Place
+from bandgen.inspection.findings import Finding, Place, equal
 from bandgen.inspection.soundness import inspect_soundness
 
 STEP_SUFFIXES = (".step", ".stp")
@@ -78,8 +78,8 @@ def _inspect_step(path: Path, progress: Callable[[str], None]) -> dict[str, Any]
 
 def _counted(code: str, places: Sequence[tuple[float, float, float]], text: str) -> Finding:
     place = Place(point=places[0]) if places else Place()
-    return Finding(code, "error" if places else "ok", len(places), 0, text, KERNEL, place)
+    return equal(code, not places, len(places), 0, text, KERNEL, place)
 
 
 def _found(code: str, good: bool, measured: float, limit: float, text: str) -> Finding:
-    return Finding(code, "ok" if good else "error", measured, limit, text, KERNEL)
+    return equal(code, good, measured, limit, text, KERNEL)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from bandgen.inspection.findings import Finding, Place
+from bandgen.inspection.findings import Finding, Place, at_least
 from bandgen.layout.hoop import hoop_of
 from bandgen.layout.numbers import Layout, Side
 
@@ -14,18 +14,13 @@ CAST_MM = 0.5
 BESIDE_OPENING_MM = 0.4
 
 
-def _at_least(code: str, measured: float, limit: float, text: str, source: str, place: Place) -> Finding:
-    good = measured >= limit - 1e-9
-    return Finding(code, "ok" if good else "warning", measured, limit, text, source, place)
-
-
 def hoop_edge(layout: Layout, side: Side) -> Finding | None:
     """Thick enough to cast at its edges, where a comfort bore takes the most."""
     hoop = hoop_of(side.seam)
     if hoop is None:
         return None
     edge = hoop.top_mm - layout.bore.radius_at(hoop.half_width_mm)
-    return _at_least("hoop-edge", edge, CAST_MM, "mm of hoop at its edges", MORRIS, Place(seam=side.seam.index))
+    return at_least("hoop-edge", edge, CAST_MM, "mm of hoop at its edges", MORRIS, Place(seam=side.seam.index))
 
 
 def hoop_whole(layout: Layout, side: Side) -> Finding | None:
@@ -34,7 +29,7 @@ def hoop_whole(layout: Layout, side: Side) -> Finding | None:
     if hoop is None or seat.through:
         return None
     over = seat.floor_mm - hoop.top_mm
-    return _at_least(
+    return at_least(
         "hoop-whole", over, 0.0, "mm from the hoop up to the recess", CUSTOM, Place(station=side.station.index)
     )
 
@@ -46,7 +41,7 @@ def hoop_beside_opening(layout: Layout, side: Side) -> Finding | None:
         return None
     beside = hoop.half_width_mm - layout.outer_row_mm - seat.column_radius_mm
     place, text = Place(station=side.station.index), "mm of hoop on each side of an opening"
-    return _at_least("hoop-beside-opening", beside, BESIDE_OPENING_MM, text, MORRIS, place)
+    return at_least("hoop-beside-opening", beside, BESIDE_OPENING_MM, text, MORRIS, place)
 
 
 RULES: tuple[Callable[[Layout, Side], Finding | None], ...] = (hoop_edge, hoop_whole, hoop_beside_opening)

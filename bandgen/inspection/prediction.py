@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from bandgen.engines.facets import Floats
-from bandgen.inspection.findings import Finding, Place, Severity
+from bandgen.inspection.findings import Finding, equal
 from bandgen.inspection.topology import Topology
 from bandgen.layout.numbers import Layout, ProngNumbers, Seam, Station
 
@@ -67,15 +67,13 @@ def _highest(prong: ProngNumbers) -> float:
 
 
 def _equal(code: str, measured: int | str, limit: int, text: str) -> Finding:
-    return Finding(code, "ok" if measured == limit else "error", measured, limit, text, LAYOUT, Place())
+    return equal(code, measured == limit, measured, limit, text, LAYOUT)
 
 
 def _between(code: str, measured: float, low: float, high: float, text: str) -> Finding:
-    severity: Severity = "ok" if low <= measured <= high else "error"
     limit = low if measured < low else high
-    return Finding(code, severity, measured, limit, f"{text}, within {low:.4f} to {high:.4f}", LAYOUT, Place())
+    return equal(code, low <= measured <= high, measured, limit, f"{text}, within {low:.4f} to {high:.4f}", LAYOUT)
 
 
 def _near(code: str, measured: float, limit: float, slack: float, text: str) -> Finding:
-    severity: Severity = "ok" if abs(measured - limit) <= slack else "error"
-    return Finding(code, severity, measured, limit, f"{text}, within {slack:.4f}", LAYOUT, Place())
+    return equal(code, abs(measured - limit) <= slack, measured, limit, f"{text}, within {slack:.4f}", LAYOUT)

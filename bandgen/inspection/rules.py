@@ -3,7 +3,7 @@ addition brings its own module of rules, and one line here."""
 
 from __future__ import annotations
 
-from bandgen.inspection import bore, hoop, scallop, setting, shank
+from bandgen.inspection import bore, casting, hoop, scallop, setting, shank
 from bandgen.inspection.setting import Rule
 
 RULES: tuple[Rule, ...] = (
@@ -12,4 +12,5 @@ RULES: tuple[Rule, ...] = (
     *hoop.RULES,
     *bore.RULES,
     *scallop.RULES,
+    *casting.RULES,
 )

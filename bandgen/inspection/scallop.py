@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bandgen.inspection.findings import Finding, Place
+from bandgen.inspection.findings import Finding, Place, at_least
 from bandgen.layout.numbers import Layout, Side
 from bandgen.layout.scallop import ArchNumbers
 
@@ -31,9 +31,8 @@ def _arch(side: Side) -> ArchNumbers | None:
 
 
 def _metal(code: str, side: Side, measured: float, text: str) -> Finding:
-    good = measured >= LEAST_METAL_MM - 1e-6  # the arch's height is found by bisection
     place = Place(station=side.station.index)
-    return Finding(code, "ok" if good else "warning", measured, LEAST_METAL_MM, text, MORRIS, place)
+    return at_least(code, measured, LEAST_METAL_MM, text, MORRIS, place, slack=1e-6)  # the height is found by bisection
 
 
 RULES = (metal_behind_arch, metal_between_arches)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 
-from bandgen.inspection.findings import Finding, Place, Severity
+from bandgen.inspection.findings import Finding, Place, at_least, at_most, worst
 from bandgen.layout.events import foot_overlap
 from bandgen.layout.numbers import Layout, Side
 from bandgen.trade.stones import edge_rise
@@ -21,15 +21,12 @@ GIA_PRONG = "GIA quality assurance benchmark, prong setting"
 CUSTOM = "common practice, no source"
 Rule = Callable[[Layout, Side], Finding | None]
 """What a rule says of a seam as one of its stones sees it; None where it has nothing to say there."""
-SEVERITIES = ("ok", "note", "warning", "error")
 
 
 def inspect_setting(layout: Layout, rules: Sequence[Rule]) -> list[Finding]:
     """Every rule on every seam as each of its stones sees it: of each the worst, or the nearest to its limit."""
     sides = _distinct_sides(layout)
-    return [
-        _worst(found) for rule in rules if (found := [f for side in sides if (f := rule(layout, side)) is not None])
-    ]
+    return [worst(found) for rule in rules if (found := [f for side in sides if (f := rule(layout, side)) is not None])]
 
 
 def _distinct_sides(layout: Layout) -> list[Side]:
@@ -37,31 +34,6 @@ def _distinct_sides(layout: Layout) -> list[Side]:
     return [
         side for index in sorted({kind.seam for kind in layout.kinds}) for side in layout.sides(layout.seams[index])
     ]
-
-
-def _worst(findings: Sequence[Finding]) -> Finding:
-    """The gravest; of equals the one furthest beyond its limit, or where all are well the one nearest to it."""
-    gravest = max(SEVERITIES.index(finding.severity) for finding in findings)
-    rest = [finding for finding in findings if SEVERITIES.index(finding.severity) == gravest]
-    return min(rest, key=lambda f: _room(f) if gravest == 0 else -_room(f))
-
-
-def _room(finding: Finding) -> float:
-    if isinstance(finding.measured, str) or isinstance(finding.limit, str):
-        return 0.0
-    return abs(finding.measured - finding.limit)
-
-
-def _at_least(
-    code: str, measured: float, limit: float, text: str, source: str, place: Place, severity: Severity = "warning"
-) -> Finding:
-    good = measured >= limit - 1e-9
-    return Finding(code, "ok" if good else severity, measured, limit, text, source, place)
-
-
-def _at_most(code: str, measured: float, limit: float, text: str, source: str, place: Place) -> Finding:
-    good = measured <= limit + 1e-9
-    return Finding(code, "ok" if good else "warning", measured, limit, text, source, place)
 
 
 def _station(side: Side) -> Place:
@@ -76,7 +48,7 @@ def girdle_gap(layout: Layout, side: Side) -> Finding | None:
     """Neighbouring girdles keep the gap that was asked."""
     if side.seam.girdle_gap_mm is None:
         return None
-    return _at_least(
+    return at_least(
         "girdle-gap",
         side.seam.girdle_gap_mm,
         layout.gap_asked_mm,
@@ -89,7 +61,7 @@ def girdle_gap(layout: Layout, side: Side) -> Finding | None:
 def culet_clearance(layout: Layout, side: Side) -> Finding | None:
     """The culet stands off the finger, in the outer rows too, where a comfort bore comes nearer."""
     nearer = layout.bore.radius_at(layout.outer_row_mm) - layout.bore_radius_mm
-    return _at_least(
+    return at_least(
         "culet-clearance",
         side.station.culet_clearance_mm - nearer,
         0.5,
@@ -104,12 +76,12 @@ def culet_floor(layout: Layout, side: Side) -> Finding | None:
     seat = side.station.seat
     lowest = seat.bore_radius_mm if seat.through else seat.floor_mm
     culet = seat.bore_radius_mm + side.station.culet_clearance_mm
-    return _at_least("culet-floor", culet - lowest, 0.1, "mm from culet to the recess's floor", CUSTOM, _station(side))
+    return at_least("culet-floor", culet - lowest, 0.1, "mm from culet to the recess's floor", CUSTOM, _station(side))
 
 
 def recess_wall(layout: Layout, side: Side) -> Finding | None:
     """Metal round the recess, at the caster's least."""
-    return _at_least(
+    return at_least(
         "recess-wall",
         side.station.seat.wall_mm,
         0.4,
@@ -123,7 +95,7 @@ def asked_wall(layout: Layout, side: Side) -> Finding | None:
     """Metal round the recess, as the spec asks where the bearing's width places the recess."""
     if layout.spec.seat.wall_mm is None:
         return None
-    return _at_least(
+    return at_least(
         "recess-wall-asked",
         side.station.seat.wall_mm,
         layout.spec.seat.wall_mm,
@@ -138,14 +110,14 @@ def floor(layout: Layout, side: Side) -> Finding | None:
     seat = side.station.seat
     if seat.through:
         return Finding("floor", "ok", "through", 0.5, "open to the bore: no floor", MORRIS, _station(side))
-    return _at_least(
+    return at_least(
         "floor", seat.floor_mm - seat.bore_radius_mm, 0.5, "mm of metal under the recess", MORRIS, _station(side)
     )
 
 
 def recess_width(layout: Layout, side: Side) -> Finding | None:
     """The recess is wide enough to cast."""
-    return _at_least(
+    return at_least(
         "recess-width", 2.0 * side.station.seat.column_radius_mm, 0.4, "mm across the recess", STULLER, _station(side)
     )
 
@@ -154,7 +126,7 @@ def recess_depth(layout: Layout, side: Side) -> Finding | None:
     """The investment core in the recess is no deeper than wide."""
     seat = side.station.seat
     ratio = seat.column_length_mm / (2.0 * seat.column_radius_mm)
-    return _at_most(
+    return at_most(
         "recess-depth",
         ratio,
         4.0 if seat.through else 1.0,
@@ -167,7 +139,7 @@ def recess_depth(layout: Layout, side: Side) -> Finding | None:
 def prong_section(layout: Layout, side: Side) -> Finding | None:
     """What the notches of a prong leave of its section: two where it is shared."""
     removed = notched_share(side.prong.overlap, side.prong.notches)
-    return _at_most(
+    return at_most(
         "prong-section", removed, 0.5, "share of the prong's section that its notches take", GIA_PRONG, _seam(side)
     )
 
@@ -175,7 +147,7 @@ def prong_section(layout: Layout, side: Side) -> Finding | None:
 def prong_overlap(layout: Layout, side: Side) -> Finding | None:
     """One notch alone; a prong of one stone is cut from one side, and may be cut deeper."""
     shared = side.prong.notches > 1
-    return _at_most(
+    return at_most(
         "prong-overlap",
         side.prong.overlap,
         1.0 / 3.0 if shared else 0.4,
@@ -189,7 +161,7 @@ def girdle_depth(layout: Layout, side: Side) -> Finding | None:
     """The girdle's depth in the prong stays under the rim's land, so the prong's root is off the bearing."""
     depth = side.prong.overlap * side.prong.diameter_mm
     land = side.station.seat.rim_radius_mm - side.station.seat.mouth_radius_mm
-    return _at_most(
+    return at_most(
         "girdle-depth", depth, land, "mm of girdle in the prong, against the rim's land", CUSTOM, _seam(side)
     )
 
@@ -198,7 +170,7 @@ def pair_width(layout: Layout, side: Side) -> Finding | None:
     """The two prongs of a pair stand apart over the plug."""
     if side.seam.plug is None:
         return None
-    return _at_least(
+    return at_least(
         "pair-width",
         side.prong.clear_width_at(side.seam.plug.top_mm),
         0.2,
@@ -214,7 +186,7 @@ def contact_angle(layout: Layout, side: Side) -> Finding | None:
     first, second = (
         math.degrees(each.prong.axis.azimuth(each.half, girdle, each.sign)) for each in layout.beside(side.station)
     )
-    return _at_most(
+    return at_most(
         "contact-angle",
         max(2.0 * first, 2.0 * second, 180.0 - first - second),
         150.0,
@@ -228,7 +200,7 @@ def prong_in_cup(layout: Layout, side: Side) -> Finding | None:
     """The prong sits in the cups deep enough to fuse with them."""
     seat, radius = side.station.seat, side.prong.diameter_mm / 2.0
     depth = radius - side.prong.axis.distance_to_circle(side.half, seat.rim_mm, seat.rim_radius_mm, side.sign)
-    return _at_least("prong-in-cup", depth, 0.15, "mm of the prong in the cup at its rim", STULLER, _seam(side))
+    return at_least("prong-in-cup", depth, 0.15, "mm of the prong in the cup at its rim", STULLER, _seam(side))
 
 
 def feet_joint(layout: Layout, side: Side) -> Finding | None:
@@ -236,7 +208,7 @@ def feet_joint(layout: Layout, side: Side) -> Finding | None:
     feet = [(each.station.seat, each.half) for each in layout.sides(side.seam)]
     if len(feet) == 1:
         return None
-    return _at_least(
+    return at_least(
         "feet-joint",
         foot_overlap(feet),
         0.15,
@@ -257,7 +229,7 @@ def stone_on_bearing(layout: Layout, side: Side) -> Finding | None:
         share = 1.0 - (seat.girdle_mm - height) / (radius * slope)
         bearing = seat.mouth_radius_mm - (seat.rim_mm - height) / tand(seat.bearing_deg)
         room.append(bearing - radius * (share + edge_rise(share)))
-    return _at_least(
+    return at_least(
         "stone-on-bearing",
         min(room),
         0.0,

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from bandgen.inspection.findings import Finding, Place
+from bandgen.inspection.findings import Finding, Place, at_least
 from bandgen.layout.numbers import Layout, Side
 from bandgen.layout.shank import ShankNumbers, plain_arc, shank_of
 
@@ -18,9 +18,8 @@ WEAR_MM = 1.5
 CAST_EDGE_MM = 0.5
 
 
-def _at_least(code: str, measured: float, limit: float, text: str, source: str, side: Side) -> Finding:
-    good = measured >= limit - 1e-9
-    return Finding(code, "ok" if good else "warning", measured, limit, text, source, Place(seam=side.seam.index))
+def _seam(side: Side) -> Place:
+    return Place(seam=side.seam.index)
 
 
 def shank_thickness(layout: Layout, side: Side) -> Finding | None:
@@ -29,7 +28,7 @@ def shank_thickness(layout: Layout, side: Side) -> Finding | None:
     if shank is None:
         return None
     thickness = shank.base_reach_mm - shank.bore_radius_mm
-    return _at_least("shank-thickness", thickness, WEAR_MM, "mm of shank at the bottom", PUT_A_RING, side)
+    return at_least("shank-thickness", thickness, WEAR_MM, "mm of shank at the bottom", PUT_A_RING, _seam(side))
 
 
 def shank_width(layout: Layout, side: Side) -> Finding | None:
@@ -37,9 +36,8 @@ def shank_width(layout: Layout, side: Side) -> Finding | None:
     shank = shank_of(side.seam)
     if shank is None:
         return None
-    return _at_least(
-        "shank-width", 2.0 * shank.base_half_mm, WEAR_MM, "mm across the shank at the bottom", PUT_A_RING, side
-    )
+    text = "mm across the shank at the bottom"
+    return at_least("shank-width", 2.0 * shank.base_half_mm, WEAR_MM, text, PUT_A_RING, _seam(side))
 
 
 def shank_edge(layout: Layout, side: Side) -> Finding | None:
@@ -47,7 +45,8 @@ def shank_edge(layout: Layout, side: Side) -> Finding | None:
     shank = shank_of(side.seam)
     if shank is None:
         return None
-    return _at_least("shank-edge", _thinnest_edge(layout, shank), CAST_EDGE_MM, "mm at the shank's edge", MORRIS, side)
+    edge = _thinnest_edge(layout, shank)
+    return at_least("shank-edge", edge, CAST_EDGE_MM, "mm at the shank's edge", MORRIS, _seam(side))
 
 
 def _thinnest_edge(layout: Layout, shank: ShankNumbers) -> float:
@@ -60,9 +59,8 @@ def shank_sizing(layout: Layout, side: Side) -> Finding | None:
     plain = plain_arc(layout)
     if plain is None or shank_of(side.seam) is None:
         return None
-    return _at_least(
-        "shank-sizing", plain.plain_sizes, 1, "ISO sizes that the plain metal serves, up or down", CUSTOM, side
-    )
+    text = "ISO sizes that the plain metal serves, up or down"
+    return at_least("shank-sizing", plain.plain_sizes, 1, text, CUSTOM, _seam(side))
 
 
 RULES: tuple[Callable[[Layout, Side], Finding | None], ...] = (shank_thickness, shank_width, shank_edge, shank_sizing)

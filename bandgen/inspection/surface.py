@@ -20,7 +20,7 @@ import numpy as np
 from bandgen.band import Mesh
 from bandgen.cell import whole_cell
 from bandgen.engines.facets import Floats, Ints
-from bandgen.inspection.findings import Finding, Place, Severity
+from bandgen.inspection.findings import Finding, Place, at_most
 from bandgen.inspection.mirror import upper_faces
 from bandgen.inspection.prediction import FLOAT32_MM
 from bandgen.inspection.topology import Bools
@@ -56,7 +56,7 @@ def _on_surface(layout: Layout, mesh: Mesh, seam: Seam, faces: Ints) -> Finding:
     limit = layout.spec.mesh.deviation_mm + SHORTEST_EDGE_MM + FLOAT32_MM
     worst = int(np.argmax(offset))
     place = Place(seam=seam.index, point=tuple(points[worst].tolist()))
-    return _at_most("surface", float(offset[worst]), limit, "mm from the parts' surface", PARTS, place)
+    return _within("surface", float(offset[worst]), limit, "mm from the parts' surface", PARTS, place)
 
 
 def _alike(layout: Layout, mesh: Mesh, kinds: Sequence[Kind], cells: Sequence[Ints]) -> Finding:
@@ -69,7 +69,7 @@ def _alike(layout: Layout, mesh: Mesh, kinds: Sequence[Kind], cells: Sequence[In
             return Finding("cells-alike", "error", max(sizes), min(sizes), "faces of a cell", TURNED)
         worst = max(worst, _apart(layout, mesh, kind, members, cells))
     place = Place(seam=worst[1], point=worst[2])
-    return _at_most("cells-alike", worst[0], limit, text, TURNED, place)
+    return _within("cells-alike", worst[0], limit, text, TURNED, place)
 
 
 def _gathered(kinds: Sequence[Kind]) -> dict[Kind, list[int]]:
@@ -98,9 +98,9 @@ def _apart(
     return float(apart[member, corner]), members[member], (a, b, c)
 
 
-def _at_most(code: str, measured: float, limit: float, text: str, source: str, place: Place) -> Finding:
-    severity: Severity = "ok" if measured <= limit else "error"
-    return Finding(code, severity, measured, limit, text, source, place if severity == "error" else Place())
+def _within(code: str, measured: float, limit: float, text: str, source: str, place: Place) -> Finding:
+    """An error at its place, or well everywhere."""
+    return at_most(code, measured, limit, text, source, Place() if measured <= limit else place, "error", slack=0.0)
 
 
 def turn_back(points: Floats, degrees: float) -> Floats:

@@ -50,7 +50,7 @@ from bandgen.inspection.lines import (
 )
 from bandgen.inspection.topology import Topology
 from bandgen.layout.grip import ProngAxis
-from bandgen.layout.numbers import BoreNumbers, Layout, PlugNumbers, ProngNumbers, Side
+from bandgen.layout.numbers import BoreNumbers, Layout, PlugNumbers, ProngNumbers, Seam, Side, Station
 from bandgen.layout.rows import slot
 from bandgen.layout.seatwork import SeatNumbers
 from bandgen.units import SHORTEST_EDGE_MM
@@ -146,7 +146,8 @@ def predict_volume(layout: Layout, grid: int = GRID) -> tuple[float, float]:
     alike = sum(outer) ** 2 / sum(count**2 for count in outer)  # 1 where all are, else up to their number
     carved = any(cell.stone_extras for cell in cells)  # an arch's back runs along lines: its error is alike in all
     own = grid if carved else max(round(grid / alike**0.25), min(grid, LEAST_GRID))
-    fine, coarse = _sum(cells, own), _sum(cells, own // 2)
+    standing = sum(numbers.standing_mm3 for owner in _owners(layout) for numbers in owner.extras if _stands(numbers))
+    fine, coarse = standing + _sum(cells, own), standing + _sum(cells, own // 2)
     return fine, abs(fine - coarse) + (GRID_ERROR if layout.web is None else ROWS_ERROR) * fine
 
 
@@ -213,8 +214,18 @@ def _half_cell(layout: Layout, side: Side) -> HalfCell:
     plain = far if other is None else 0.0
     ends = side.seam.prong.axis
     ends = replace(ends, across_mm=0.0, tilt=0.0) if len(seam.prongs) > 1 else ends
-    further = seam.extras, side.station.extras, layout.rows[0].z_mm
+    of_seam, of_stone = (tuple(each for each in own.extras if not _stands(each)) for own in (seam, side.station))
+    further = of_seam, of_stone, layout.rows[0].z_mm
     return HalfCell(seat, side.half, plain, seam.prongs, seam.plug, ends, beyond, layout.bore, *further)
+
+
+def _owners(layout: Layout) -> tuple[Seam | Station, ...]:
+    return (*layout.seams, *layout.stations)
+
+
+def _stands(numbers: Any) -> bool:
+    """Whether a further part stands clear of all else, its volume known beforehand."""
+    return EXTRAS[type(numbers)].on_lines is None
 
 
 def _crosses(seat: SeatNumbers, half: float) -> bool:
@@ -256,7 +267,8 @@ def _everywhere(cell: HalfCell, x: Floats, z: Floats) -> tuple[list[Interval], l
     from_middle = cell.from_middle(z)
     for numbers, along in (*((n, from_middle) for n in cell.extras), *((n, z) for n in cell.stone_extras)):
         extra = EXTRAS[type(numbers)]
-        further[extra.sign].append(extra.on_lines(numbers, x, along))
+        if extra.on_lines is not None:
+            further[extra.sign].append(extra.on_lines(numbers, x, along))
     if cell.next_row is not None:
         metal += _beside(cell, cell.next_row, x, z)
         further[-1] += _cut_beside(cell, cell.next_row, x, z)

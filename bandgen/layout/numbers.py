@@ -91,11 +91,17 @@ class PlugNumbers:
 class BoreNumbers:
     """The finger's opening: its radius where it is narrowest, in the band's mid-plane, where the finger size is read
     (ISO 8653: the largest cylinder that goes in). A comfort bore is one arc in section, wider by ``crown_mm`` in radius
-    at ``half_width_mm`` from there; a flat one has no crown."""
+    at ``half_width_mm`` from there; a flat one has no crown. Polishing then takes ``allowance_mm`` of the radius."""
 
     radius_mm: float
     crown_mm: float = 0.0
     half_width_mm: float = 0.0
+    allowance_mm: float = 0.0
+
+    @property
+    def finished_mm(self) -> float:
+        """Its radius once polished: the finger's."""
+        return self.radius_mm + self.allowance_mm
 
     @property
     def curve_mm(self) -> float:
@@ -274,9 +280,12 @@ class Layout:
         """How far along the finger the outer rows stand from the band's mid-plane."""
         return max(abs(row.z_mm) for row in self.rows)
 
-    @property
+    @cached_property
     def mirror_z(self) -> bool:
-        """Whether the band's mid-plane is a mirror."""
+        """Whether the band's mid-plane is a mirror: not where a further part says that it is ``one_sided``."""
+        owners: list[Station | Seam] = [*self.stations, *self.seams]
+        if any(getattr(extra, "one_sided", False) for owner in owners for extra in owner.extras):
+            return False
         return {(row.z_mm, row.turned) for row in self.rows} == {(-row.z_mm, row.turned) for row in self.rows}
 
     @cached_property

@@ -26,7 +26,7 @@ MOST_WORK = 500
 """Seams of different kinds that a refusal may join: about a second."""
 ONE_SEARCH = 36
 """Trials of a single search, about."""
-ADDED = ("hoop", "bore", "shank")
+ADDED = ("hoop", "bore", "shank", "casting", "sprue", "tag")
 ADDED_KEYS = ("arrangement.scallop_mm", "arrangement.row_gap_mm")
 UNPLACED = ("seat", "prong", "plug")
 """Tables that do not say where the stones stand."""

@@ -5,11 +5,13 @@ A key that may be left out is computed from the stones and the bore by :func:`ba
 """
 
 from bandgen.spec.arrangement import Arrangement, Bore, Hoop, Shank
+from bandgen.spec.casting import Casting, Sprue, Tag
 from bandgen.spec.json_schema import schema
 from bandgen.spec.reading import SIZE_LIMIT_BYTES, load_spec, make_spec
 from bandgen.spec.table import COUNT_RANGE, SIZE_RANGE_MM, Table, may_be_auto
 from bandgen.spec.tables import BORE_RANGE_MM, SCHEMA_NAME_PATTERN, Finger, Mesh, Metal, Plug, Prong, Seat, Stones
 from bandgen.spec.whole import Spec, spec_keys
+from bandgen.spec.workshop import Cost
 
 __all__ = [
     "BORE_RANGE_MM",
@@ -19,6 +21,8 @@ __all__ = [
     "SIZE_RANGE_MM",
     "Arrangement",
     "Bore",
+    "Casting",
+    "Cost",
     "Finger",
     "Hoop",
     "Mesh",
@@ -28,8 +32,10 @@ __all__ = [
     "Seat",
     "Shank",
     "Spec",
+    "Sprue",
     "Stones",
     "Table",
+    "Tag",
     "load_spec",
     "make_spec",
     "may_be_auto",

@@ -10,8 +10,10 @@ from pydantic import Field, field_validator, model_validator
 from pydantic_core import PydanticCustomError
 
 from bandgen.spec.arrangement import LISTS, Arrangement, Bore, Hoop, Shank
+from bandgen.spec.casting import Casting, Sprue, Tag
 from bandgen.spec.table import SIZE_RANGE_MM, Fault, Table, bounds, refuse
 from bandgen.spec.tables import SCHEMA_NAME_PATTERN, Finger, Mesh, Metal, Plug, Prong, Seat, Stones
+from bandgen.spec.workshop import Cost
 
 
 class Spec(Table):
@@ -33,6 +35,10 @@ class Spec(Table):
     bore: Bore = Field(default=Bore(), description="The inside of the band.")
     metal: Metal = Field(default=Metal(), description="The metal.")
     mesh: Mesh = Field(default=Mesh(), description="The printable mesh.")
+    casting: Casting = Field(default=Casting(), description="Shrinkage and finishing that the files make up for.")
+    sprue: Sprue = Field(default=Sprue(count=0), description="Sprues; the table alone asks for the usual number.")
+    tag: Tag = Field(default=Tag(text=""), description="A tag on the first sprue; the table alone asks for one.")
+    cost: Cost = Field(default=Cost(), description="Prices to cost the band by.")
 
     @field_validator("name")
     @classmethod
@@ -74,6 +80,17 @@ class Spec(Table):
         if arrangement.coverage == "count" and not own_count:
             rule = 'is required where arrangement.coverage is "count"'
             yield Fault(("stones", "count"), None, rule)
+        yield from self._casting_faults()
+
+    def _casting_faults(self) -> Iterator[Fault]:
+        if self.tag.text != "" and self.sprue.count == 0:
+            yield Fault(("tag", "text"), self.tag.text, "needs a sprue to stand on: the table sprue")
+        if self.sprue.count != 0 and self.arrangement.scallop_mm > 0.0:
+            rule = "cannot be given together with arrangement.scallop_mm: an arch leaves a cup no plain side"
+            yield Fault(("sprue", "count"), self.sprue.count, rule)
+        if self.casting.bore_allowance_mm > 0.0 and self.plug.foot_clearance_mm > 0.0:
+            rule = "cannot be given together with plug.foot_clearance_mm: polishing does not reach under the plug"
+            yield Fault(("casting", "bore_allowance_mm"), self.casting.bore_allowance_mm, rule)
 
 
 def _largest(arrangement: Any) -> float | None:

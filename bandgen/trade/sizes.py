@@ -13,7 +13,9 @@ Which values are taken (a reading off its step is refused, not rounded):
     CH, IT, ES   circumference less 40: 1 to 36, whole and half numbers.
     DE           12.5 to 22.5 mm diameter in quarters (the German circumference is an ISO size).
 
-UK charts differ by up to 0.2 mm in diameter: show the millimetres beside the letter.
+Charts of one system differ (``scatter_mm``), UK ones by up to 0.2 mm in diameter: show the millimetres beside the
+letter. Read are a system before or after its number or letter, the word "size" or the sign # beside it, halves and
+quarters as signs, fractions or decimals (with a hyphen or without), "half" and "plus".
 
 Sources are the keys of the project's trade facts, section 1; each system names its own.
 """
@@ -36,7 +38,8 @@ Quantity = Literal["circumference", "diameter"]
 @dataclass(frozen=True)
 class FingerSystem:
     """One way of numbering: ``quantity`` in mm is ``zero + per_unit * number``, for numbers ``first`` to ``last``
-    in steps of ``step``. For UK the number is the letter's place (A = 1, Z = 26, Z+6 = 32)."""
+    in steps of ``step``. For UK the number is the letter's place (A = 1, Z = 26, Z+6 = 32). ``scatter_mm`` is how far
+    published charts of the system lie apart, in diameter."""
 
     name: str
     quantity: Quantity
@@ -47,6 +50,7 @@ class FingerSystem:
     step: float
     source: str
     confidence: Confidence
+    scatter_mm: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -78,11 +82,13 @@ SYSTEMS: Mapping[str, FingerSystem] = MappingProxyType(
                 *("UK", "circumference", 36.25, 1.25, 1.0, 32.0, 0.5),
                 source="BS 6820:1987 as given by measurement.enacademic.com/2380/ring_size; end Z+6 from memory",
                 confidence="high",
+                scatter_mm=0.2,
             ),
             FingerSystem(
                 *("US", "diameter", 0.458 * 25.4, 0.032 * 25.4, 0.0, 16.0, 0.25),
                 source="0.458 + 0.032 n inch: ringsizely.com/how-we-calculate-ring-sizes; end 16 from memory",
                 confidence="high",
+                scatter_mm=0.1,
             ),
             FingerSystem(
                 *("JP", "diameter", 38.0 / 3.0, 1.0 / 3.0, 1.0, 30.0, 1.0),
@@ -105,15 +111,34 @@ SYSTEMS: Mapping[str, FingerSystem] = MappingProxyType(
 _ALIASES = {
     **{name: name for name in SYSTEMS},
     **dict.fromkeys(("AU", "GB", "IE", "NZ", "ZA"), "UK"),
-    **dict.fromkeys(("CA", "USA"), "US"),
-    "JCS": "JP",
+    **dict.fromkeys(("CA", "USA", "CANADA"), "US"),
+    **dict.fromkeys(("JCS", "JAPAN"), "JP"),
+    **{"SWISS": "CH", "ITALY": "IT", "SPAIN": "ES", "GERMANY": "DE"},
 }
-_TWO_MEANINGS = {
-    "FR": "FR is read two ways: write 'ISO n' for the circumference in mm or 'CH n' for the circumference less 40",
-    "JIS": "a JIS S 4700 size is the circumference in mm, so write 'ISO n'; for the JCS number write 'JP n'",
+_LESS_OR_NOT = "the circumference in mm, 'ISO n', or the circumference less 40, 'CH n'"
+_MANY_MEANINGS = {
+    "FR": (_LESS_OR_NOT, ("ISO", "CH")),
+    "EU": (f"{_LESS_OR_NOT}, or the diameter, 'DE n'", ("ISO", "CH", "DE")),
+    "JIS": ("the circumference in mm as in JIS S 4700, 'ISO n', or the JCS number, 'JP n'", ("ISO", "JP")),
 }
 _FRACTIONS = {"1/4": 0.25, "1/2": 0.5, "3/4": 0.75}
 _NUMBER = re.compile(r"(?P<decimal>[0-9]+([.,][0-9]+)?)|((?P<whole>[0-9]+) +)?(?P<part>1/4|1/2|3/4)")
+_SPELLINGS = tuple(
+    (re.compile(found), spelt)
+    for found, spelt in (
+        (r"[⁄∕]", "/"),
+        (r"¼", " 1/4"),
+        (r"½", " 1/2"),
+        (r"¾", " 3/4"),
+        (r"\s*/\s*", "/"),
+        (r"\b(?:(?:RING|FINGER)\s+)?SIZE\b:?|#", " "),
+        (r"[\s-]+PLUS\b[\s-]*", "+"),
+        (r"[\s-]+HALF\b", " 1/2"),
+        (r"(?<=[0-9A-Z])-\s*(?=[13]/[24])", " "),
+        (r"\(([A-Z]+)\)\s*$", r" \1"),
+    )
+)
+_SYSTEM_LAST = re.compile(r"(?P<rest>.*[^A-Z])(?P<word>[A-Z]{2,})")
 _LETTER = re.compile(r"(?P<letter>[A-Z])( *\+ *(?P<plus>[1-9][0-9]?))?(?P<half> *1/2|[.,]50*)?")
 
 
@@ -134,11 +159,19 @@ def read_size(text: str) -> FingerSize:
     return _size(SYSTEMS[name], number)
 
 
+@lru_cache
 def all_sizes(system: str) -> tuple[FingerSize, ...]:
     """Every size of a system ("ISO", "UK", ...), smallest first. Raises KeyError for an unknown one."""
     rule = SYSTEMS[system]
     count = round((rule.last - rule.first) / rule.step) + 1
     return tuple(_size(rule, rule.first + index * rule.step) for index in range(count))
+
+
+def system_named(word: str) -> FingerSystem:
+    """A system by any name it is read under ("UK", "au", "USA"). Raises ValueError for an unknown one."""
+    if word.strip().upper() not in _ALIASES:
+        raise ValueError(f"system {word!r} is not known; the systems are {', '.join(SYSTEMS)}")
+    return SYSTEMS[_ALIASES[word.strip().upper()]]
 
 
 def file_label(size: FingerSize) -> str:
@@ -147,33 +180,54 @@ def file_label(size: FingerSize) -> str:
 
 
 def _plain(text: str) -> str:
-    """Upper case, fraction signs spelt out, single spaces."""
-    for sign, spelt in (("¼", " 1/4"), ("½", " 1/2"), ("¾", " 3/4")):
-        text = text.replace(sign, spelt)
-    return " ".join(text.upper().split())
+    """Upper case, fractions as 1/2, the system's name without brackets, no "size", single spaces."""
+    text = text.upper()
+    for found, spelt in _SPELLINGS:
+        text = found.sub(spelt, text)
+    return " ".join(text.split())
 
 
 def _split(text: str, clean: str) -> tuple[str, str]:
     """The system's name and the rest; refuses what has no system or one that is not known."""
     if _number(clean) is not None or _place(clean) is not None:
         raise ValueError(_bare_message(text, clean))
-    rest = clean.lstrip(ascii_uppercase)
-    word, rest = clean[: len(clean) - len(rest)], rest.removeprefix("-").removeprefix(":").strip()
-    if _ALIASES.get(word[:-1]) == "UK":  # "UKL"
-        word, rest = word[:-1], word[-1] + rest
+    word, rest = _system_word(clean)
     if word in _ALIASES:
         return _ALIASES[word], rest
-    advice = _TWO_MEANINGS.get(word, f"the systems are {', '.join(SYSTEMS)}")
-    raise ValueError(
-        f"finger size {text!r}: " + (f"system {word!r} is not known; " if word else "no system; ") + advice
-    )
+    if word in _MANY_MEANINGS:
+        raise ValueError(_many_message(text, word, rest))
+    unknown = f"system {word!r} is not known" if word else "no system"
+    raise ValueError(f"finger size {text!r}: {unknown}; the systems are {', '.join(SYSTEMS)}")
+
+
+def _system_word(clean: str) -> tuple[str, str]:
+    """The system's word, first or last, and the rest: ("UK", "N 1/2") of "UK N 1/2", "UKN 1/2" and "N 1/2 UK"."""
+    last = _SYSTEM_LAST.fullmatch(clean)
+    if last and (last["word"] in _ALIASES or last["word"] in _MANY_MEANINGS):
+        return last["word"], last["rest"].strip().removesuffix("-").strip()
+    rest = clean.lstrip(ascii_uppercase)
+    word, rest = clean[: len(clean) - len(rest)], rest.removeprefix("-").removeprefix(":").strip()
+    if len(word) == 3 and _ALIASES.get(word[:2]) == "UK":
+        return word[:2], word[2] + rest
+    return word, rest
+
+
+def _many_message(text: str, word: str, rest: str) -> str:
+    meanings, systems = _MANY_MEANINGS[word]
+    readings = [size for size in _readings(rest) if size.system in systems]
+    advice = f"; here {_offer(readings)}" if readings else ""
+    return f"finger size {text!r}: {word} is read in more ways than one: {meanings}{advice}"
 
 
 def _bare_message(text: str, clean: str) -> str:
-    readings = [f"{size.label} ({size.inner_diameter_mm:.3f} mm inside)" for size in _readings(clean)]
+    readings = _readings(clean)
     if not readings:
         return f"finger size {text!r}: names no system, and no system has it; the systems are {', '.join(SYSTEMS)}"
-    return f"finger size {text!r}: names no system; write the one that is meant: {' or '.join(readings)}"
+    return f"finger size {text!r}: names no system; write the one that is meant: {_offer(readings)}"
+
+
+def _offer(readings: list[FingerSize]) -> str:
+    return " or ".join(f"{size.label} ({size.inner_diameter_mm:.3f} mm inside)" for size in readings)
 
 
 def _readings(clean: str) -> list[FingerSize]:
@@ -208,7 +262,7 @@ def _fits(rule: FingerSystem, number: float) -> bool:
 def _check(text: str, rule: FingerSystem, number: float) -> None:
     ends = f"{_label(rule, rule.first)} to {_label(rule, rule.last)}"
     if not rule.first <= number <= rule.last:
-        circumference = rule.name == "DE" and _fits(SYSTEMS["ISO"], number)
+        circumference = rule.name not in ("ISO", "UK") and _fits(SYSTEMS["ISO"], number)
         advice = f"; the circumference is written 'ISO {number:g}'" if circumference else ""
         raise ValueError(f"finger size {text!r}: outside the range {ends}{advice}")
     if number % rule.step != 0.0:
@@ -235,22 +289,30 @@ def pattern() -> str:
     """A regular expression (ECMA 262, for a JSON Schema) of every text that :func:`read_size` accepts."""
     systems = []
     for name in SYSTEMS:
-        prefixes = "|".join(_any_case(alias) for alias, meant in _ALIASES.items() if meant == name)
-        systems.append(f"(?:{prefixes})-?:?\\s*(?:{_uk_pattern() if name == 'UK' else _number_pattern(name)})")
-    return f"^\\s*(?:{'|'.join(systems)})\\s*$"
-
-
-_HALF = r"(?:[.,]50*|\s*1/2|\s*½)"
-_ENDS = {
-    0.0: r"(?:[.,]0+)?",
-    0.25: r"(?:[.,]250*|\s+1/4|\s*¼)",
-    0.5: r"(?:[.,]50*|\s+1/2|\s*½)",
-    0.75: r"(?:[.,]750*|\s+3/4|\s*¾)",
-}
+        words = "|".join(_any_case(alias) for alias, meant in _ALIASES.items() if meant == name)
+        value = _uk_pattern() if name == "UK" else _number_pattern(name)
+        once = f"(?=.*(?:{words}))(?!.*(?:{words}).*(?:{words}))"  # first or last, not both
+        last = f"(?:(?:-\\s*|(?<![A-Za-z]))(?:{words})|\\((?:{words})\\))"
+        systems.append(f"{once}(?:(?:{words})-?:?\\s*)?{_SIZE}(?:{value})\\s*{_SIZE}(?:{last})?")
+    return f"^\\s*{_SIZE}(?:{'|'.join(systems)})\\s*{_SIZE}$"
 
 
 def _any_case(word: str) -> str:
     return "".join(f"[{letter}{letter.lower()}]" for letter in word)
+
+
+_SLASH = r"\s*[/⁄∕]\s*"
+_APART = r"(?:\s+|-\s*)"
+_SIZE = rf"(?:\b(?:(?:{_any_case('RING')}|{_any_case('FINGER')})\s+)?{_any_case('SIZE')}\b:?\s*|#\s*)?"
+_PLUS = rf"(?:\s*\+\s*|[\s-]+{_any_case('PLUS')}\b[\s-]*)"
+_HALF_WORD = rf"[\s-]+{_any_case('HALF')}\b"
+_HALF = rf"(?:[.,]50*|-?\s*1{_SLASH}2|-?\s*½|{_HALF_WORD})"
+_ENDS = {
+    0.0: r"(?:[.,]0+)?",
+    0.25: rf"(?:[.,]250*|{_APART}1{_SLASH}4|-?\s*¼)",
+    0.5: rf"(?:[.,]50*|{_APART}1{_SLASH}2|-?\s*½|{_HALF_WORD})",
+    0.75: rf"(?:[.,]750*|{_APART}3{_SLASH}4|-?\s*¾)",
+}
 
 
 def _number_pattern(system: str) -> str:
@@ -261,13 +323,17 @@ def _number_pattern(system: str) -> str:
         for part, end in _ENDS.items()
         if any(v % 1.0 == part for v in values)
     ]
-    lone = [end for part, end in (("0.25", "1/4|¼"), ("0.5", "1/2|½"), ("0.75", "3/4|¾")) if float(part) in values]
+    lone = [
+        end.replace("_", _SLASH)
+        for part, end in (("0.25", "1_4|¼"), ("0.5", "1_2|½"), ("0.75", "3_4|¾"))
+        if float(part) in values
+    ]
     return "|".join([*groups, *lone])
 
 
 def _uk_pattern() -> str:
     last = all_sizes("UK")[-1].label
     beyond = "|".join(str(n) for n in range(1, int(last.split("+")[1].split()[0]) + 1))
-    half_at_end = "" if last.endswith("1/2") else f"|[Zz]\\s*\\+\\s*{beyond.split('|')[-1]}"
+    half_at_end = "" if last.endswith("1/2") else f"|[Zz]{_PLUS}{beyond.split('|')[-1]}"
     with_half = beyond if last.endswith("1/2") else "|".join(beyond.split("|")[:-1])
-    return f"[A-Za-z]{_HALF}?|[Zz]\\s*\\+\\s*(?:{with_half}){_HALF}?{half_at_end}"
+    return f"[A-Za-z]{_HALF}?|[Zz]{_PLUS}(?:{with_half}){_HALF}?{half_at_end}"

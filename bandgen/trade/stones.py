@@ -17,6 +17,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
@@ -166,6 +167,39 @@ def revolved_volume(diameter_mm: float, proportions: Proportions) -> float:
     cylinder = radius**2 * proportions.girdle_pct / 100.0 * diameter_mm
     crown = crown_height(diameter_mm, proportions.crown_deg, proportions.table_pct)
     return math.pi * (cone + cylinder + crown * (radius**2 + radius * table + table**2) / 3.0)
+
+
+def brilliant_volume(diameter_mm: float, proportions: Proportions) -> float:
+    """Volume in mm3 of the faceted brilliant with a round girdle, in closed form, without numpy: the polyhedron on the
+    girdle's sixteen corners, and outside each chord what lies between the halves, also where the scallops meet.
+    Raises ValueError for a diameter that is not positive."""
+    if not diameter_mm > 0.0:
+        raise ValueError(f"diameter_mm = {diameter_mm!r}: must be more than 0")
+    return diameter_mm**3 * _unit_volume(proportions)
+
+
+@lru_cache(maxsize=256)
+def _unit_volume(proportions: Proportions) -> float:
+    """Volume of the brilliant of diameter 1."""
+    cut = _compute_cut(1.0, proportions)
+    corners = _vertices(cut, 16)
+    inner = sum(_triple(corners[a], corners[b], corners[c]) for a, b, c in _faces(16)) / 6.0
+    chord, fall = cut.radius * _COS_SIXTEENTH, cut.tan_upper + cut.tan_lower
+    reach = min(chord + cut.girdle_y / fall, cut.radius)  # where the halves meet, if the scallops do
+    return inner + 16.0 * (_over_chord(cut, fall, reach) - _over_chord(cut, fall, chord))
+
+
+def _triple(a: Vector, b: Vector, c: Vector) -> float:
+    cross = (b[1] * c[2] - b[2] * c[1], b[2] * c[0] - b[0] * c[2], b[0] * c[1] - b[1] * c[0])
+    return a[0] * cross[0] + a[1] * cross[1] + a[2] * cross[2]
+
+
+def _over_chord(cut: _Cut, fall: float, x: float) -> float:
+    """Antiderivative, at a distance x from the axis, of the chord's length times the height between the halves, which
+    is the girdle's at the corners' chord and falls off beyond it."""
+    root = math.sqrt(max(cut.radius**2 - x * x, 0.0))
+    height = cut.girdle_y + fall * cut.radius * _COS_SIXTEENTH
+    return height * (x * root + cut.radius**2 * math.asin(x / cut.radius)) + 2.0 / 3.0 * fall * root**3
 
 
 def carat(volume_mm3: float, specific_gravity: float) -> float:
