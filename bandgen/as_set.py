@@ -1,7 +1,8 @@
 """The band as set: a second solid, after the setter's work on the blank, for pictures, finished weight and true grip.
 
 Blank prongs are trimmed to height and domed over the crown, and every girdle's notch is cut; bent metal is not
-modelled. Read by the mesh engine through the same cells as the blank.
+modelled. Read by the mesh engine alone, through the same cells as the blank: the exact kernel (OCP 7.9) leaves some of
+these notches out and says nothing.
 """
 
 from __future__ import annotations

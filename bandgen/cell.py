@@ -140,7 +140,7 @@ def _station_parts(station: Station) -> tuple[Part, ...]:
 def _bore(layout: Layout, seam: Seam) -> Part:
     sides = layout.sides(seam)
     owners: list[Seam | Station] = [seam, *(side.station for side in sides)]
-    extras = [extra for owner in owners for extra in owner.extras]
+    extras = [extra for owner in owners for extra in owner.extras if not getattr(extra, "one_sided", False)]
     widest = max(*(side.station.seat.rim_radius_mm for side in sides), *(e.half_width_mm for e in extras), 0.0)
     return build_bore(seam, layout.bore, layout.outer_row_mm + max(half_width(widest, prong) for prong in seam.prongs))
 

@@ -144,6 +144,24 @@ SOUND: dict[str, Data] = {
     "a half band with own prongs whose last one just cleared the bearing": plain(
         2.2, 14.0, {"arrangement": {**OWN, **HALF}}
     ),
+    # An edge of 1.06e-5 mm beside a web: rounded to what files hold, its facets lay over one another.
+    "three rows with an edge that a file can hardly tell": {
+        "finger": {"inner_diameter_mm": 11.21046454},
+        "stones": {"material": "emerald"},
+        "seat": {"floor_mm": 0.262873},
+        "prong": {"height_above_girdle_mm": 1.052},
+        "plug": {"bite_mm": 0.0735},
+        "mesh": {"deviation_mm": 0.013},
+        "arrangement": {
+            "rows": 3,
+            "order": "best",
+            "parcel_mm": [
+                *(1.216, 1.281, 1.252, 1.277, 1.258, 1.232, 1.271, 1.258, 1.219, 1.236),
+                *(1.263, 1.282, 1.259, 1.27, 1.211, 1.249, 1.196, 1.192, 1.21, 1.186),
+                *(1.226, 1.268, 1.217, 1.244, 1.272, 1.273, 1.22, 1.256, 1.198, 1.266),
+            ],
+        },
+    },
     # The feet of unequal neighbours just touched at the finger: their drafts were moved pair by pair, so that a row
     # of many pairs was left as it was after twenty (now all stones that are alike move together).
     "a pattern whose feet just touch": plain(1.2, 17.0, {"arrangement": {"pattern_mm": [1.2, 1.0]}}),

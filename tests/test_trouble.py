@@ -135,7 +135,7 @@ def test_all_events_are_told_the_nearest_first(name):
 
 
 def test_forty_stones_take_less_than_two_seconds():
-    """0.25 s on an idle core; processor time, as others may be at work."""
+    """0.4 s of processor time was seen; processor time, as others may be at work."""
     spec = load_spec(BY_NAME["heron"])
     layout = compute_layout(spec)
     assert len(layout.stations) == 40

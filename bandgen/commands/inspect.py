@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 NAME = "inspect"
 HELP = "measure a band's solid: walls, edges, slots, casting cores, by the trade's limits or a house's"
 SHOWN = 6
+"""Lines of each kind; all are in the JSON."""
+
 MEASURED_ON_MM = 0.01
 """A mesh that is coarser is made again at half of this to measure thickness on."""
 
@@ -124,7 +126,9 @@ def _lines(data: dict[str, Any]) -> list[str]:
     for kind in ("walls", "edges", "spaces"):
         shown = [_place(thin) for thin in data[kind][:SHOWN]] or [f"none under {data['cap_mm']:g} mm"]
         lines += [f"{kind if not at else '':<10}{text}" for at, text in enumerate(shown)]
-    return [*lines, *(f"{'recess' if not at else '':<10}{_recess(each)}" for at, each in enumerate(data["recesses"]))]
+    worst = sorted(data["recesses"], key=lambda recess: -recess["core"]["ratio"])
+    lines += [f"{'recess' if not at else '':<10}{_recess(each)}" for at, each in enumerate(worst[:SHOWN])]
+    return lines if len(worst) <= SHOWN else [*lines, f"{'':<10}and {len(worst) - SHOWN} more kinds (--json)"]
 
 
 def _told(finding: dict[str, Any]) -> str:
@@ -144,4 +148,5 @@ def _recess(recess: dict[str, Any]) -> str:
     held = "through" if core["through"] else f"blind, {core['floor_mm']:.3f} mm of metal below"
     ratio = f"depth over width {core['ratio']:.2f}, {core['top_mm'] - core['at_mm']:.3f} mm down"
     size = f"{core['width_mm']:.3f} mm wide, {recess['depth_mm']:.3f} mm deep"
-    return f"stone {recess['station']}: {size}, {ratio}; {held}"
+    row = f" at z {recess['point'][2]:.2f}" if recess["point"][2] else ""
+    return f"stone {recess['station']}{row}: {size}, {ratio}; {held}"

@@ -44,8 +44,8 @@ class MeasuredGrip:
 
 
 def inspect_as_set(layout: Layout, mesh: Mesh) -> list[Finding]:
-    """Every benchmark on every distinct prong of a set layout and its mesh: of each the worst. Warnings all, but that the
-    mesh must be what the layout predicts."""
+    """Every benchmark on every distinct prong of a set layout and its mesh: of each the worst. All are warnings,
+    but that the mesh must be what the layout predicts."""
     found = [grip for prong in finished_prongs(layout) for grip in measure_prong(layout, mesh, prong)]
     return [
         _agreement(layout, found),

@@ -171,12 +171,12 @@ def measure_recesses(layout: Layout, mesh: Mesh) -> list[Recess]:
     """The recess of the first station of each kind, in each row that is no image of another."""
     rows = [row for row in layout.rows if row.z_mm >= 0.0 or not layout.mirror_z]
     firsts = {(station.seat, station.extras): station for station in reversed(layout.stations)}
-    found = [_recess(layout, mesh, station, row) for station in firsts.values() for row in rows]
+    found = [measure_recess(layout, mesh, station, row) for station in firsts.values() for row in rows]
     return [recess for recess in found if recess is not None]
 
 
-def _recess(layout: Layout, mesh: Mesh, station: Station, row: RowPlace) -> Recess | None:
-    """Measured in the stone's frame, its axis the height."""
+def measure_recess(layout: Layout, mesh: Mesh, station: Station, row: RowPlace) -> Recess | None:
+    """The recess of one stone, measured in the stone's frame; None where there is none."""
     angle = station.angle_deg + (layout.seams[station.index].before_deg if row.turned else 0.0)
     local = turn_back(mesh.vertices, angle)[:, (0, 2, 1)] - (0.0, row.z_mm, 0.0)
     reach = station.seat.rim_radius_mm

@@ -29,8 +29,8 @@ from bandgen.inspection.topology import Bools
 
 CORNER, EDGE, WALL = 0, 1, 2
 CLOUD_MM = 0.05
-"""Longest edge between neighbouring points of the cloud. The nearest of them is off the ball's true contact by half of
-it, so a thickness t comes out too large by 0.05^2 / 8 t at most: 0.001 mm at 0.3 mm."""
+"""Longest edge between neighbouring points of the cloud. The nearest of them is off the ball's true contact by less
+than its 0.7, so a thickness t comes out too large by 0.05^2 / 2 t at most: 0.004 mm at 0.3 mm, a tenth as a rule."""
 
 PIECE_MM = 0.1
 """Longest edge of the pieces whose middles are measured."""
@@ -41,7 +41,7 @@ SITE_MM, SITES = 0.06, 8000
 NEAR_MM = 0.03
 """Sites within this of the thinnest are looked at again, piece by piece."""
 
-CONTACTS = 6
+CONTACTS = 16
 """Points of the cloud nearest to a ball's centre among which its contact is looked for."""
 
 INSET = 0.02

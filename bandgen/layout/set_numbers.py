@@ -34,7 +34,7 @@ from bandgen.units import KEEP_AWAY_MM
 @dataclass(frozen=True)
 class BurNumbers:
     """The setter's cut: the turned stone itself, with no clearance, from ``bottom_mm`` on its axis up: over the rim of
-    its cup, where the prongs no longer reach the pavilion, so that the bearing is not cut."""
+    its cup, where the prongs no longer reach the pavilion, so that neither the bearing nor the rim is cut."""
 
     stone: StoneOutline
     bottom_mm: float
@@ -83,7 +83,7 @@ def set_layout(layout: Layout, finish: Finish | None = None) -> Layout:
     finish = finish or Finish()
     seams = tuple(replace(seam, prongs=_finished(layout, seam, finish)) for seam in layout.seams)
     stations = tuple(
-        replace(s, extras=(*s.extras, BurNumbers(outline_of(s), s.seat.rim_mm + KEEP_AWAY_MM / 2.0)))
+        replace(s, extras=(*s.extras, BurNumbers(outline_of(s), s.seat.rim_mm + KEEP_AWAY_MM / 4.0)))
         for s in layout.stations
     )
     return replace(layout, seams=seams, stations=stations)
@@ -113,7 +113,7 @@ def _seen(side: Side, z_mm: float = 0.0) -> SeenStone:
 
 def finished_prongs(layout: Layout) -> tuple[FinishedProng, ...]:
     """Every distinct prong of a set layout: those of one seam of each kind, and of rows side by side also those that
-    other stones enter."""
+    other stones enter. Raises TypeError for the layout of a blank."""
     found: dict[tuple[object, ...], FinishedProng] = {}
     for index in sorted({kind.seam for kind in layout.kinds}):
         seam = layout.seams[index]
@@ -127,7 +127,8 @@ def finished_prongs(layout: Layout) -> tuple[FinishedProng, ...]:
 
 
 def _on_side(prong: ProngNumbers, side: int) -> SetProng:
-    assert isinstance(prong, SetProng)
+    if not isinstance(prong, SetProng):
+        raise TypeError("a set layout is wanted (set_layout), not the blank's")
     axis = replace(prong.axis, spread_mm=side * prong.axis.spread_mm, lean=side * prong.axis.lean)
     return replace(prong, axis=axis)
 

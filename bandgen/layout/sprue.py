@@ -44,7 +44,7 @@ ASIDE_MM = 0.05
 """The same beside the prongs."""
 BURIED_MM = 0.15
 """How deep in the cup it begins (joined elements overlap by 0.15 at least: Stuller)."""
-LEAST_FOOT_MM = 0.3
+LEAST_FOOT_MM = 0.2
 """Least radius of a foot (common practice, no source)."""
 MOST_DIAMETER_MM = 2.5
 """The thickest that is filled in (common practice, no source)."""
@@ -279,9 +279,11 @@ def _events(layout: Layout, station: Station, sprue: SprueNumbers) -> list[Event
     pitches = [math.radians(side.seam.before_deg + side.seam.after_deg) for side in sides]
     beside = min(height * math.sin(min(pitch, math.pi / 2.0)) for pitch in pitches) - sprue.widest_mm
     least = LEAST_FOOT_MM - KEEP_AWAY_MM
-    text = "the cup's side, between finger and rim and between the prongs, leaves no place for a sprue's foot"
+    low_cup = (high - low) / 2.0 - MARGIN_MM < LEAST_FOOT_MM
+    key, bounded = ("stones.culet_clearance_mm", "finger and rim") if low_cup else ("prong.diameter_mm", "its prongs")
+    text = f"the cup's side leaves no place for a sprue's foot between {bounded}"
     events = [
-        Event("sprue-foot", sprue.foot_mm - least, "limit", "stones.culet_clearance_mm", text),
+        Event("sprue-foot", sprue.foot_mm - least, "limit", key, text),
         Event("sprue-side", narrow, "limit", DIAMETER, "the sprue's foot reaches rim or finger"),
         Event("sprue-bore", over, "limit", DIAMETER, "the sprue stands in the finger's way"),
         Event("sprue-beside", beside, "limit", DIAMETER, "the sprue reaches over the next stone's middle"),

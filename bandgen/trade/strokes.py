@@ -40,7 +40,7 @@ _UPPER: tuple[Corner, ...] = ((_R, _M), (_W, _U), (_W, _T), (_R, _H))
 _OPEN: tuple[Corner, ...] = ((_W, _H), (_C, _H), (0.0, _T), (0.0, _C), (_C, 0.0))
 _ROUND: tuple[Corner, ...] = ((_R, 0.0), (_W, _C), (_W, _T), (_R, _H), *_OPEN[1:], (_R, 0.0))
 _STEM: tuple[Corner, ...] = ((0.0, 0.0), (0.0, _M), (0.0, _H))
-_TAIL: tuple[Corner, ...] = ((1.0, 0.2), (1.4, -0.2))
+_TAIL: tuple[Corner, ...] = ((1.0, 0.2), (1.55, -0.35))
 
 
 def _swung(path: tuple[Corner, ...]) -> tuple[Corner, ...]:
