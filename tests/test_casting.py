@@ -179,7 +179,7 @@ def test_an_allowance_under_a_raised_plug_is_refused():
 
 
 def test_feet_that_part_at_the_bore_as_cast_are_refused():
-    """They part under the finished bore, further than the layout keeps away: fine as polished, not as cast just there."""
+    """They part under the finished bore, further than is kept away: fine as polished, not as cast just there."""
     tables = {"seat": {"draft_deg": 6.92}}
     parting = next(e.distance_mm for e in compute_layout(spec(**tables)).events if e.name == "feet-touch")
     assert -0.1 < parting < -0.05

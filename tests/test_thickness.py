@@ -256,7 +256,7 @@ def test_rim_is_an_edge() -> None:
     ("code", "outside", "inside"),
     [
         ("wall-thickness", {"seat__wall_mm": 0.38}, {"seat__wall_mm": 0.4}),
-        ("edge-thickness", {"seat__rim_below_girdle_mm": 0.16}, {"seat__rim_below_girdle_mm": 0.17}),
+        ("edge-thickness", {"seat__rim_below_girdle_mm": 0.15}, {"seat__rim_below_girdle_mm": 0.17}),
         ("slot-width", {"seat__rim_below_girdle_mm": 0.3, "prong__overlap": 0.24},
          {"seat__rim_below_girdle_mm": 0.3, "prong__overlap": 0.22}),
         ("prong-gap", {"seat__rim_below_girdle_mm": 0.3, "prong__overlap": 0.24},

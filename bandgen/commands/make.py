@@ -66,7 +66,10 @@ def _table(record: dict[str, Any], folder: Path) -> str:
         ("stones", _stones(record)),
         ("spacing", f"{record['girdle_gap_mm']:.3f} mm between girdles"),
         ("bore", f"{record['inner_diameter_mm']:.3f} mm {finger}".rstrip()),
-        ("size", f"{bounds[1][0] - bounds[0][0]:.2f} mm across, {bounds[1][2] - bounds[0][2]:.2f} mm wide"),
+        (
+            "size",
+            f"{bounds[1][0] - bounds[0][0]:.2f} mm across, {bounds[1][2] - bounds[0][2]:.2f} mm wide{_with(record)}",
+        ),
         ("metal", f"{_metal_mm3(record):.2f} mm3, {record['metal_g']:.2f} g of {spec['metal']['alloy']}"),
         *(("casting", text) for text in _casting(record["casting"])),
         ("mesh", f"{record['triangles']} triangles, genus {record['genus']}, {record['bodies']} body"),
@@ -83,11 +86,17 @@ def _metal_mm3(record: dict[str, Any]) -> float:
     return volume
 
 
+def _with(record: dict[str, Any]) -> str:
+    return " with its sprues" if record["casting"]["cut_off_mm3"] else ""
+
+
 def _casting(casting: dict[str, Any]) -> list[str]:
     """What the files make up for, and what is cut off."""
     texts = []
+    if casting["factor"] != 1.0:
+        texts.append(f"files {casting['factor']:.6g} times the design")
     if casting["printed_bore_mm"] != casting["finished_bore_mm"]:
-        texts.append(f"files x {casting['factor']:.6g}, their bore {casting['printed_bore_mm']:.3f} mm")
+        texts.append(f"bore {casting['printed_bore_mm']:.3f} mm in the files")
     if casting["cut_off_mm3"]:
         stations = ", ".join(map(str, casting["sprue_stations"]))
         texts.append(f"sprues at stations {stations}: {casting['cut_off_mm3']:.2f} mm3 to cut off")

@@ -226,7 +226,7 @@ def _apart(one: float, other: float) -> float:
 
 
 def _heights(layout: Layout, station: Station) -> tuple[float, float]:
-    """Between which heights on the stone's axis a foot may stand: over the finished bore and the hoop, under the rim."""
+    """Between which heights on the stone's axis a foot may stand: over finished bore and hoop, under the rim."""
     bore = layout.bore
     finger = bore.radius_at(bore.reach_mm) + bore.allowance_mm
     hoops = [hoop.top_mm for side in layout.beside(station) if (hoop := hoop_of(side.seam)) is not None]
