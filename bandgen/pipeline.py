@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
-from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,18 +27,12 @@ from bandgen.inspection.soundness import inspect_crossings, inspect_topology
 from bandgen.inspection.surface import inspect_surface
 from bandgen.inspection.topology import Topology, measure
 from bandgen.inspection.volume_prediction import inspect_volume
-from bandgen.layout.casting import finished, printed_bore_mm
+from bandgen.layout.casting import finished
 from bandgen.layout.compute import compute_layout
-from bandgen.layout.hallmark import hallmark_patch
 from bandgen.layout.kinds import Kind
 from bandgen.layout.numbers import Layout
-from bandgen.layout.packing import girdle_gap
-from bandgen.layout.shank import plain_arc
-from bandgen.layout.sprue import cut_off_mm3, sprue_of
-from bandgen.reports.costing import costing
-from bandgen.reports.weights import carat_total, weights
+from bandgen.record import canonical, make_record, spec_dict
 from bandgen.spec import Spec
-from bandgen.trade.alloys import ALLOYS, mass_g
 
 if TYPE_CHECKING:
     from bandgen.engines.exact import Solid

@@ -8,7 +8,6 @@ from dataclasses import asdict
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Any
 
-from bandgen.inspection.topology import Topology
 from bandgen.layout.casting import printed_bore_mm
 from bandgen.layout.hallmark import hallmark_patch
 from bandgen.layout.numbers import Layout
@@ -19,6 +18,7 @@ from bandgen.reports.costing import costing
 from bandgen.reports.weights import carat_total, weights
 from bandgen.spec import Spec
 from bandgen.trade.alloys import ALLOYS, mass_g
+from bandgen.trade.cautions import Caution, applying
 
 if TYPE_CHECKING:
     from bandgen.pipeline import Band
@@ -44,6 +44,7 @@ def make_record(band: Band) -> dict[str, Any]:
         "volume_mm3": topology.volume,
         "metal_g": mass_g(metal_mm3, ALLOYS[layout.spec.metal.alloy].density_g_cm3),
         "carat_total": carat_total(layout),
+        "cautions": [asdict(caution) for caution in cautions(layout, metal_mm3)],
         "weights": [asdict(weight) for weight in weights(layout, metal_mm3, topology.area)],
         **({"cost": asdict(cost)} if (cost := costing(layout, metal_mm3)) else {}),
         "bounds_mm": topology.bounds.tolist(),
@@ -60,6 +61,13 @@ def make_record(band: Band) -> dict[str, Any]:
         "timings_ms": dict(band.timings_ms),
     }
     return {key: _listed(value) for key, value in record.items()}
+
+
+def cautions(layout: Layout, metal_mm3: float) -> tuple[Caution, ...]:
+    """What whoever prints, casts, sets or wears this band should know."""
+    alloy = ALLOYS[layout.spec.metal.alloy]
+    full = layout.spec.arrangement.arc_deg == 360.0
+    return applying(full, alloy.composition, mass_g(metal_mm3, alloy.density_g_cm3))
 
 
 def casting_dict(layout: Layout) -> dict[str, Any]:

@@ -18,8 +18,8 @@ of the shortest edge that may leave a cell."""
 
 SHORTEST_EDGE_MM = 2e-5
 """Edges shorter than this are joined before a cell leaves the mesh engine: five times the resolution of float32 at
-40 mm. At half of it one band in ten thousand folded over when its corners were rounded. Joining more (1e-3, 1e-4) pulled corners off a mirror plane at the cusp where two feet part, and took volume
-from fine meshes."""
+40 mm. At half of it one band in ten thousand folded over when its corners were rounded. Joining more (1e-3, 1e-4)
+pulled corners off a mirror plane at the cusp where two feet part, and took volume from fine meshes."""
 
 _QUADRANTS = {0.0: (0.0, 1.0), 90.0: (1.0, 0.0), 180.0: (0.0, -1.0), 270.0: (-1.0, 0.0)}
 

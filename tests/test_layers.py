@@ -21,6 +21,7 @@ ORDER = (
     {"cell"},
     {"band"},
     {"inspection", "exporters", "reports"},
+    {"record"},
     {"pipeline"},
     {"as_set"},
     {"commands"},

@@ -25,7 +25,7 @@ from bandgen.layout.compute import compute_layout
 from bandgen.layout.events import parting_height
 from bandgen.layout.numbers import Layout
 from bandgen.layout.seatwork import compute_seat, girdle_radius
-from bandgen.pipeline import spec_dict
+from bandgen.record import spec_dict
 from bandgen.spec import Spec, make_spec
 from bandgen.units import KEEP_AWAY_MM
 

@@ -76,6 +76,8 @@ def _table(record: dict[str, Any], folder: Path) -> str:
         ("checks", f"{len(record['findings']) - len(bad)} passed, {len(bad)} to look at"),
         *((f"  {finding['severity']}", _told(finding)) for finding in bad),
         *(("file", f"{folder / entry['name']} ({entry['bytes']} bytes)") for entry in record["files"].values()),
+        ("cautions", "; ".join(caution["short"] for caution in record["cautions"])),
+        ("", "(in full in the record; local codes and licensed practice go first)"),
     ]
     return "\n".join(f"{label:<10}{text}" for label, text in rows)
 

@@ -16,9 +16,10 @@ Confidence = Literal["high", "medium", "low"]
 
 @dataclass(frozen=True)
 class Caution:
-    """A caution: its code, what it says, when it applies in plain words, and where that is from."""
+    """A caution: its code, in a few words, what it says, when it applies in plain words, and where that is from."""
 
     code: str
+    short: str
     text: str
     when: str
     source: str
@@ -30,6 +31,7 @@ HALLMARK_OVER_G: Mapping[str, float] = MappingProxyType({"Au": 1.0, "Ag": 7.78, 
 
 _NO_RESIZING = Caution(
     "no-resizing",
+    "a full circle cannot be resized",
     "A full circle of stones cannot be resized in practice. Before casting, confirm the finger with a gauge of the "
     "same width; a part of the circle left plain keeps the way open. Ask the bench that will look after it.",
     when="full circle",
@@ -38,6 +40,7 @@ _NO_RESIZING = Caution(
 )
 _NICKEL = Caution(
     "nickel",
+    "nickel in the alloy",
     "This alloy contains nickel, which can sensitise the skin. In the EU (REACH annex XVII, entry 27; UK REACH alike) "
     "a finger ring may release at most 0.5 ug/cm2 in a week, tested by EN 1811. Ask the alloy's maker and a test "
     "house; the rules of the place of sale hold.",
@@ -47,6 +50,7 @@ _NICKEL = Caution(
 )
 _HALLMARK = Caution(
     "hallmark",
+    "above the UK's hallmark exemption",
     "In the UK a hallmark is compulsory on what is sold as gold or palladium above 1 g, silver above 7.78 g, platinum "
     "above 0.5 g of metal, and this band is above. Other countries have rules of their own: ask an assay office.",
     when="metal heavier than the UK exempts",
@@ -55,6 +59,7 @@ _HALLMARK = Caution(
 )
 _SILICA = Caution(
     "silica",
+    "silica dust in investment",
     "Investment powder holds fine crystalline silica; its dust, in mixing and at quench and knock-out, causes "
     "silicosis. Keep it wet, extract it, wear fitted respiratory protection; follow the maker's safety sheet and "
     "the local limit (US OSHA 50 ug/m3 over 8 h).",
@@ -64,6 +69,7 @@ _SILICA = Caution(
 )
 _BURNOUT = Caution(
     "burnout-fumes",
+    "burnout fumes",
     "Burnout gives off acrolein, formaldehyde and carbon monoxide, casting gives off metal fume: vent the kiln to the "
     "outside, as the local fire and air codes ask.",
     when="casting",
@@ -72,6 +78,7 @@ _BURNOUT = Caution(
 )
 _RESIN = Caution(
     "uncured-resin",
+    "uncured resin on the skin",
     "Uncured resin can sensitise the skin for good, and the solvent it was washed in no less: nitrile or neoprene "
     "gloves, eye protection, fresh air; dispose of both by the safety sheet and local rules.",
     when="printing",
@@ -80,6 +87,7 @@ _RESIN = Caution(
 )
 _LOOSE = Caution(
     "small-parts",
+    "loose stones and small parts",
     "Stones work loose and are small parts that a child could swallow or breathe in: have a setter check them after "
     "setting and at intervals, and remove the band for work and near machines.",
     when="always",
