@@ -16,6 +16,7 @@ import trimesh
 from trimesh.boolean import difference, union
 
 from bandgen.inspection.findings import Finding
+from bandgen.inspection.sampling import INSET_MM, scattered
 from bandgen.inspection.solid_map import SolidMap, map_solid, thinnest
 from bandgen.inspection.solid_rules import inspect_solid
 from bandgen.inspection.thickness import (
@@ -184,6 +185,25 @@ def test_gap_between_two_prongs() -> None:
     bars = [cylinder(radius, 2.0, at=(side * (radius + gap / 2.0), 0.0, 1.0)) for side in (-1, 1)]
     found = measured(union([box(3.0, 2.0, 0.6), *bars]), sagitta(radius, 48), outside=True)
     assert found.thickness[found.kind != CORNER].min() == pytest.approx(gap, abs=error_mm(gap, sagitta(radius, 48)))
+
+
+# --- the cloud ---
+
+
+def test_scattered_points_cover_every_face() -> None:
+    """Of random triangles, most of them slivers, no random place lies further than sqrt(1/2) of the spacing and the
+    inset from a point of its own face; every point lies inside its face."""
+    rng, spacing = np.random.default_rng(5), 0.04
+    corners = rng.normal(size=(60, 3, 3)) * 0.3
+    corners[:40, 2] = corners[:40, 0] + 0.7 * (corners[:40, 1] - corners[:40, 0]) + rng.normal(size=(40, 3)) * 0.01
+    points, face = scattered(corners, spacing)
+    for index, corner in enumerate(corners):
+        own = points[face == index]
+        places = rng.dirichlet((1.0, 1.0, 1.0), 400) @ corner
+        near = np.linalg.norm(places[:, None] - own[None], axis=2).min(axis=1)
+        assert near.max() <= math.sqrt(0.5) * spacing + INSET_MM
+        weights = trimesh.triangles.points_to_barycentric(np.tile(corner, (len(own), 1, 1)), own)
+        assert (weights > 0.0).all()
 
 
 # --- bands ---

@@ -18,9 +18,10 @@ import bandgen
 from bandgen.cli import main
 from bandgen.layout.compute import compute_layout
 from bandgen.layout.numbers import Layout, ProngNumbers, Seam, Station
+from bandgen.reports.fit import fit
 from bandgen.reports.notches import notch_volume, notches, volume_of
 from bandgen.reports.stones import order_list
-from bandgen.reports.weights import SHRINKAGE, Weight, carat_total, recess_area, weights
+from bandgen.reports.weights import SHRINKAGE, Weight, as_finished, band_alone, carat_total, recess_area, weights
 from bandgen.spec import make_spec
 from bandgen.trade.alloys import ALLOYS
 
@@ -71,6 +72,17 @@ def test_compensation(compensation: float, cast: float, pattern: float) -> None:
     assert scaled["pattern, wax"] / plain["pattern, wax"] == pytest.approx(pattern, abs=5e-5)
     assert scaled["to melt, least"] == pytest.approx(1.10 * scaled["as cast"], rel=1e-12)  # romanoff.com
     assert scaled["to melt, most"] == pytest.approx(1.50 * scaled["as cast"], rel=1e-12)  # orchid.ganoksin.com 27807
+
+
+def test_compensation_of_the_spec() -> None:
+    """The files are larger by 1 / (0.995 x 0.99), and so is the pattern; the casting is the design. One asked for goes
+    first."""
+    casting = {"pattern_shrinkage_pct": 0.5, "metal_shrinkage_pct": 1.0}
+    layout = compute_layout(make_spec({**LEAST, "casting": casting}))
+    plain, own = (grams(weights(each, PLAIN_MM3)) for each in (least(), layout))
+    assert own["pattern, wax"] / plain["pattern, wax"] == pytest.approx((0.995 * 0.99) ** -3, rel=1e-12)
+    assert (own["as cast"], own["as designed"]) == (plain["as cast"], plain["as designed"])
+    assert weights(layout, PLAIN_MM3, compensation=1.01) == weights(least(), PLAIN_MM3, compensation=1.01)
 
 
 def test_patterns() -> None:
@@ -281,6 +293,47 @@ def test_the_record_tells_them() -> None:
     assert made.record["carat_total"] == carat_total(made.layout)
     assert grams(rows)["as designed"] == made.record["metal_g"]
     assert "cost" not in made.record
+
+
+@cache
+def sprued() -> bandgen.Band:
+    tables = {"casting": {"metal_shrinkage_pct": 1.0}, "sprue": {}, "tag": {}}
+    return bandgen.generate(make_spec({**LEAST, **tables}))
+
+
+def test_sprues_are_cut_off_everywhere(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    """make, weigh, fit and explain tell one weight, that of the same band made without sprues."""
+    made, alone = sprued(), bandgen.generate(band_alone(sprued().layout.spec))
+    assert made.topology.volume > 1.1 * alone.topology.volume
+    expected = pytest.approx(alone.topology.volume * ALLOYS["18k-yellow"].density_g_cm3 / 1000.0, rel=1e-4)
+    path = tmp_path / "sprued.toml"
+    path.write_text(
+        "[finger]\ninner_diameter_mm = 17.0\n[stones]\ndiameter_mm = 2.0\n"
+        "[casting]\nmetal_shrinkage_pct = 1.0\n[sprue]\n[tag]\n[cost]\nmetal_per_g = 1.0\n"
+    )
+    told = {}
+    for name in ("weigh", "fit"):
+        assert main([name, str(path), "--json"]) == 0
+        told[name] = json.loads(capsys.readouterr().out)
+    assert main(["explain", str(path), "metal_g", "--json"]) == 0
+    explained = json.loads(capsys.readouterr().out)
+    weighed = {row["what"]: row["grams"] for row in told["weigh"]["alloys"][0]["weights"]}
+    asked = fit(bandgen.load_spec(path), 1, 0.5).asked
+    assert asked is not None
+    assert made.record["metal_g"] == expected
+    assert (weighed["as designed"], told["weigh"]["cost"]["total"]) == (expected, expected)
+    assert (asked.metal_g, explained["value"]) == (expected, expected)
+    assert told["weigh"]["compensation"] == pytest.approx(1.0 / 0.99)
+
+
+def test_no_skin_comes_off_sprues() -> None:
+    """Where they are part of the surface nothing is told of the finished one; without them all is, to the same mm2."""
+    made, alone = sprued(), bandgen.generate(band_alone(sprued().layout.spec))
+    assert not any(row["what"] in ("finished, lightly", "finished, heavily") for row in made.record["weights"])
+    plain = bandgen.generate(make_spec(LEAST))
+    assert alone.topology.area == pytest.approx(plain.topology.area, rel=1e-12)
+    finished_one = as_finished(made.layout.spec)
+    assert (finished_one.casting.factor, finished_one.sprue.count, finished_one.tag.text) == (1.0, 0, "")
 
 
 def weigh(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:

@@ -11,7 +11,11 @@ from typing import TYPE_CHECKING, Any
 from bandgen.errors import Problem, SpecError
 
 if TYPE_CHECKING:
+    from bandgen.pipeline import Band
     from bandgen.spec import Spec
+
+MEASURED_ON_MM = 0.01
+"""A mesh that is coarser is made again at half of this to measure thickness on."""
 
 
 def complain(text: object) -> None:
@@ -42,6 +46,16 @@ def with_source(compute: Any, spec: Any, source: str) -> Any:
         return compute(spec)
     except SpecError as error:
         raise SpecError(list(error.problems), source) from None
+
+
+def measurable(band: Band, spec: Spec) -> Band:
+    """The band, meshed anew where its facets would pass for walls."""
+    from bandgen.pipeline import generate
+
+    if spec.mesh.deviation_mm <= MEASURED_ON_MM:
+        return band
+    mesh = spec.mesh.model_copy(update={"deviation_mm": MEASURED_ON_MM / 2.0})
+    return generate(spec.model_copy(update={"mesh": mesh}))
 
 
 def tolerate(stream: Any) -> None:

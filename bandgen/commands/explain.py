@@ -5,12 +5,15 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
-from bandgen.commands.common import Progress, read_spec, tolerate, with_source
+from bandgen.commands.common import Progress, measurable, read_spec, tolerate, with_source
 from bandgen.errors import Problem, SpecError
 
 if TYPE_CHECKING:
+    from bandgen.inspection.findings import Finding
     from bandgen.reports.working.explain import Explained, Working
     from bandgen.spec import Spec
 
@@ -73,23 +76,44 @@ def _of_band(options: argparse.Namespace) -> Working | Explained:
 
 
 def _of_finding(spec: Spec, layout: Any, code: str) -> Explained:
-    """On the numbers where they do, else on the mesh, else on the exact solid."""
+    """What the first look that knows the check finds."""
+    from bandgen.reports.working.explain import explain_check, explain_finding
+
+    progress = Progress(False)
+    for findings in _looks(spec, layout, code, progress):
+        found = next((finding for finding in findings if finding.code == code), None)
+        if found is not None:
+            progress.close()
+            return explain_finding(layout, spec, found)
+    progress.close()
+    return explain_check(code)
+
+
+def _looks(spec: Spec, layout: Any, code: str, progress: Progress) -> Iterator[Iterable[Finding]]:
+    """At the numbers, the mesh (the exact solid too where the check is between both), the solid, the band as set."""
     from bandgen.inspection.rules import RULES
     from bandgen.inspection.setting import inspect_setting
     from bandgen.layout.casting import finished
-    from bandgen.reports.working.explain import explain_check, explain_finding
 
-    found = {finding.code: finding for finding in inspect_setting(finished(layout), RULES)}
-    if code not in found:
-        from bandgen.pipeline import generate, with_exact_findings
+    yield inspect_setting(finished(layout), RULES)
+    from bandgen.pipeline import generate, with_exact_findings
 
-        progress = Progress(False)
-        progress("building and verifying the mesh")
-        band = generate(spec)
-        band = with_exact_findings(band, progress) if code.startswith("exact-") else band
-        progress.close()
-        found |= {finding.code: finding for finding in band.findings}
-    return explain_finding(layout, spec, found[code]) if code in found else explain_check(code)
+    progress("building and verifying the mesh")
+    band = generate(spec)
+    yield (with_exact_findings(band, progress) if code.startswith("exact-") else band).findings
+    from bandgen.inspection.solid_map import map_solid, measure_recesses, thin_places
+    from bandgen.inspection.solid_rules import judge_solid
+
+    progress("measuring the solid")
+    fine = measurable(band, spec)
+    thin = thin_places(fine.layout, map_solid(fine.layout, fine.mesh))
+    yield judge_solid(band.layout, band.mesh, thin, measure_recesses(fine.layout, fine.mesh))
+    from bandgen.as_set import set_stones
+    from bandgen.reports.weights import as_finished
+
+    progress("setting the band")
+    with suppress(SpecError):  # prongs that cannot be finished so have no finding: "bandgen set" says why
+        yield set_stones(generate(as_finished(spec))).findings
 
 
 def _text(told: Working | Explained) -> str:

@@ -9,22 +9,18 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from bandgen.commands.common import Progress, add_spec, read_spec, tolerate, with_source
+from bandgen.commands.common import Progress, add_spec, measurable, read_spec, tolerate, with_source
 
 if TYPE_CHECKING:
     from bandgen.inspection.findings import Finding
-    from bandgen.inspection.solid_map import Recess, SolidMap, Thin
+    from bandgen.inspection.solid_map import Recess, SolidMap, ThinPlaces
     from bandgen.layout.numbers import Layout
     from bandgen.pipeline import Band
-    from bandgen.spec import Spec
 
 NAME = "inspect"
 HELP = "measure a band's solid: walls, edges, slots, casting cores, by the trade's limits or a house's"
 SHOWN = 6
 """Lines of each kind; all are in the JSON."""
-
-MEASURED_ON_MM = 0.01
-"""A mesh that is coarser is made again at half of this to measure thickness on."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -41,7 +37,7 @@ def run(options: argparse.Namespace) -> int:
     tolerate(sys.stdout)
     spec = read_spec(options)
     from bandgen.inspection.house import RULED, apply_profile
-    from bandgen.inspection.solid_map import map_solid, measure_recesses
+    from bandgen.inspection.solid_map import map_solid, measure_recesses, thin_places
     from bandgen.inspection.solid_rules import judge_solid
     from bandgen.layout.compute import compute_layout
     from bandgen.pipeline import generate
@@ -53,26 +49,17 @@ def run(options: argparse.Namespace) -> int:
     progress("building and verifying the mesh")
     band = generate(spec)
     progress("measuring the solid")
-    fine = _fine(band, spec)
+    fine = measurable(band, spec)
     maps, recesses = map_solid(fine.layout, fine.mesh), measure_recesses(fine.layout, fine.mesh)
-    findings = [*judge_solid(band.layout, band.mesh, maps, recesses), *band.findings]
+    thin = thin_places(fine.layout, maps)
+    findings = [*judge_solid(band.layout, band.mesh, thin, recesses), *band.findings]
     if profile is not None:
         findings = apply_profile(findings, profile)
     progress.close()
     _write_maps(options, fine.layout, maps)
-    data = _data(band, profile.name if profile else None, findings, _thin(fine.layout, maps), recesses)
+    data = _data(band, profile.name if profile else None, findings, thin, recesses)
     print(json.dumps(data, indent=1, allow_nan=False) if options.json else "\n".join(_lines(data)))
     return 1 if any(finding.severity == "error" for finding in findings) else 0
-
-
-def _fine(band: Band, spec: Spec) -> Band:
-    """The band, meshed anew where its facets would pass for walls."""
-    from bandgen.pipeline import generate
-
-    if spec.mesh.deviation_mm <= MEASURED_ON_MM:
-        return band
-    mesh = spec.mesh.model_copy(update={"deviation_mm": MEASURED_ON_MM / 2.0})
-    return generate(spec.model_copy(update={"mesh": mesh}))
 
 
 def _write_maps(options: argparse.Namespace, layout: Layout, maps: SolidMap) -> None:
@@ -83,23 +70,11 @@ def _write_maps(options: argparse.Namespace, layout: Layout, maps: SolidMap) -> 
             Path(path).write_bytes(encode_map(layout, maps, outside))
 
 
-def _thin(layout: Layout, maps: SolidMap) -> dict[str, list[Thin]]:
-    """Of every two parts the thinnest place, of each kind of place."""
-    from bandgen.inspection.solid_map import thinnest
-    from bandgen.inspection.thickness import EDGE, WALL
-
-    return {
-        "walls": thinnest(layout, maps, maps.metal, (WALL,)),
-        "edges": thinnest(layout, maps, maps.metal, (EDGE,)),
-        "spaces": thinnest(layout, maps, maps.space, (EDGE, WALL)),
-    }
-
-
 def _data(
     band: Band,
     profile: str | None,
     findings: Sequence[Finding],
-    thin: dict[str, list[Thin]],
+    thin: ThinPlaces,
     recesses: Sequence[Recess],
 ) -> dict[str, Any]:
     """All that was measured, as plain data."""
@@ -112,7 +87,7 @@ def _data(
         "profile": profile,
         "cap_mm": CAP_MM,
         "findings": [finding.as_dict() for finding in findings],
-        **{kind: [asdict(place) for place in places] for kind, places in thin.items()},
+        **asdict(thin),
         "recesses": [{**asdict(recess), "depth_mm": recess.core.depth_mm} for recess in recesses],
     }
 

@@ -30,11 +30,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def run(options: argparse.Namespace) -> int:
     """0 sound, 1 unsound."""
     tolerate(sys.stdout)
-    spec = read_spec(options)
+    asked = read_spec(options)
     from bandgen.layout.compute import compute_layout
     from bandgen.layout.set_dome import Finish
     from bandgen.layout.set_numbers import set_layout
+    from bandgen.reports.weights import as_finished
 
+    spec = as_finished(asked)
     finish = Finish(options.contact / 100.0, options.height / 100.0)
     with_source(lambda given: set_layout(compute_layout(given), finish), spec, options.spec)
     from bandgen.as_set import set_stones, summary, write_as_set

@@ -69,7 +69,7 @@ def _told(name: str, result: Tolerance) -> str:
     return "\n".join(
         [
             f"{name}: {result.stone_count} stones; {result.parcel}; {result.draws} bands drawn, seed {result.seed}",
-            f"\n{'bands with':<46}{'chance':>8}  {'95 % interval':<19}{'under 1 % within':<18}likeliest at",
+            f"\n{'bands with':<46}{'chance':>8}  {'95 % interval':<21}{'under 1 % within':<18}likeliest at",
             *map(_row, result.answers),
             *_settled(open_ones),
             f"\n{_advice(result)}",
@@ -83,7 +83,7 @@ def _row(answer: Answer) -> str:
     mean = sum(each for _, each in answer.places) / len(answer.places)
     worst = f"{place}: {_percent(chance)} (mean of all {_percent(mean)})" if chance > 0.0 else "-"
     between = f"{_percent(low)} to {_percent(high)}"
-    columns = f"{_percent(answer.chance.chance):>8}  {between:<19}{_within(answer):<18}"
+    columns = f"{_percent(answer.chance.chance):>8}  {between:<21}{_within(answer):<18}"
     return f"{answer.question.text:<46}{columns}{worst}"
 
 

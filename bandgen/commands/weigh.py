@@ -27,7 +27,10 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     alloys.add_argument("--alloy", nargs="+", metavar="NAME", help="alloys instead of the spec's own")
     alloys.add_argument("--all-alloys", action="store_true", help="every alloy that is known")
     parser.add_argument(
-        "--compensation", type=float, metavar="FACTOR", help="the pattern's size to the design's, as 1.0101"
+        "--compensation",
+        type=float,
+        metavar="FACTOR",
+        help="the pattern's size to the design's, as 1.0101 (default: by the spec's casting table)",
     )
     parser.add_argument("--solid", action="store_true", help="measure the mesh: its area gives finished weights too")
     parser.add_argument("--json", action="store_true", help="print plain data instead of the table")
@@ -37,8 +40,11 @@ def run(options: argparse.Namespace) -> int:
     """0 weighed, 1 the mesh is unsound."""
     tolerate(sys.stdout)
     _check_factor(options.compensation)
-    spec = read_spec(options)
-    alloys = _alloys(options, spec)
+    asked = read_spec(options)
+    alloys = _alloys(options, asked)
+    from bandgen.reports.weights import band_alone
+
+    spec = band_alone(asked)
     measured = with_source(_measure if options.solid else _predict, spec, options.spec)
     told = _told(measured, alloys, options.compensation)
     print(json.dumps(told, indent=1, allow_nan=False) if options.json else _table(told))
@@ -103,7 +109,7 @@ def _told(measured: _Measured, alloys: Sequence[str], compensation: float | None
         "volume_mm3": volume,
         "volume_error_mm3": measured.error_mm3,
         "area_mm2": measured.area_mm2,
-        "compensation": compensation,
+        "compensation": compensation or layout.spec.casting.factor,
         "alloys": [_in_alloy(measured, name, compensation) for name in alloys],
         **({"cost": asdict(cost)} if cost else {}),
     }

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from bandgen.engines.facets import Floats, Ints
-from bandgen.inspection.findings import Finding, Place, Severity
+from bandgen.inspection.findings import ROUNDING, Finding, Place, Severity
+from bandgen.inspection.prediction import extents
 from bandgen.inspection.setting import Rule
 from bandgen.inspection.soundness import inspect_crossings, inspect_topology
 from bandgen.inspection.topology import measure
+from bandgen.layout.casting import printed_bore_mm
 from bandgen.layout.numbers import Layout, Side
 from bandgen.layout.sprue import SprueNumbers, sprue_of
+from bandgen.spec.casting import PROFILE_KEY
+from bandgen.trade.house_profile import HouseProfile, Line, designed_for
 
 BUREAUS = "i.materialise forum, 'Shrinkage gold casting': a bureau that asks for none; Artistry of Gold: about 1 %"
 HMS = "HMS Manufacturing, prepare an STL file for jewelry casting: 0.05 to 0.1"
@@ -17,6 +23,8 @@ CONFLICT = "thicker than the heaviest part (Stuller, 'Casting 101'), or never th
 FEEDS = "derived: an even band has no thick place to feed from, so two at least"
 FEED_SHARES = (0.7, 1.5)
 LEAST_ALLOWANCE_MM = 0.05
+READING_MM = 0.01
+"""What a calliper shows."""
 
 
 def inspect_compensated(vertices: Floats, faces: Ints, around: Ints, own: Ints) -> Finding:
@@ -30,11 +38,54 @@ def inspect_compensated(vertices: Floats, faces: Ints, around: Ints, own: Ints) 
 
 def compensation(layout: Layout, side: Side) -> Finding | None:
     """Files that are larger than the design: said, since a bureau may make up for shrinkage itself."""
-    factor = layout.spec.casting.factor
+    factor, profile = layout.spec.casting.factor, layout.spec.casting.profile
     if factor == 1.0:
         return None
-    text = "times the design in all files: leave casting's shrinkages out where the bureau makes up for them itself"
-    return Finding("compensation", "note", factor, 1.0, text, BUREAUS)
+    key = "casting's shrinkages" if profile is None else PROFILE_KEY
+    text = f"times the design in all files: leave {key} out where the bureau makes up for shrinkage itself"
+    return Finding("compensation", "note", factor, 1.0, text, BUREAUS if profile is None else _house(profile))
+
+
+def calibrated_size(layout: Layout, side: Side) -> Finding | None:
+    """The bore of the files against those that the house has measured: beyond them its line is drawn out."""
+    profile = layout.spec.casting.profile
+    if profile is None or profile.bore is None:
+        return None
+    designed = printed_bore_mm(layout)
+    low, high = profile.bore.least_mm, profile.bore.most_mm
+    severity: Severity = "ok" if _measured(profile.bore, designed) else "note"
+    text = f"mm of bore in the files, the house's rings {low:g} to {high:g} mm: beyond them its line is a guess"
+    limit = low if designed < (low + high) / 2.0 else high
+    return Finding("calibrated-size", severity, designed, limit, text, _house(profile))
+
+
+def calibrated_width(layout: Layout, side: Side) -> Finding | None:
+    """What the band's width comes out as: the files follow the bore, and a house's widths may follow another line."""
+    profile = layout.spec.casting.profile
+    if profile is None or profile.width is None:
+        return None
+    width, factor = band_width(layout), layout.spec.casting.factor
+    finished, own = profile.width.finished(width * factor), designed_for(profile, width, "width") / width
+    text = f"mm of width expected: the bore takes files {factor:.4f} times the design, the width would take {own:.4f}"
+    if not (measured := _measured(profile.width, width * factor)):
+        text += f"; a guess beyond the house's {profile.width.least_mm:g} to {profile.width.most_mm:g} mm"
+    severity: Severity = "ok" if measured and abs(finished - width) <= READING_MM else "note"
+    return Finding("calibrated-width", severity, finished, width, text, _house(profile))
+
+
+def _measured(line: Line, designed_mm: float) -> bool:
+    """Whether such a size lies among those that the line was fitted to."""
+    return line.least_mm - ROUNDING <= designed_mm <= line.most_mm + ROUNDING
+
+
+def band_width(layout: Layout) -> float:
+    """Over all but sprues, which are cut off (mm)."""
+    bare = replace(layout, stations=tuple(replace(station, extras=()) for station in layout.stations))
+    return 2.0 * extents(bare)[0]
+
+
+def _house(profile: HouseProfile) -> str:
+    return f"the house's own rings, {profile.data}"
 
 
 def bore_allowance(layout: Layout, side: Side) -> Finding | None:
@@ -87,4 +138,12 @@ def _station(side: Side) -> Place:
     return Place(station=side.station.index)
 
 
-RULES: tuple[Rule, ...] = (compensation, bore_allowance, sprue_feed, sprue_section, sprue_count)
+RULES: tuple[Rule, ...] = (
+    compensation,
+    calibrated_size,
+    calibrated_width,
+    bore_allowance,
+    sprue_feed,
+    sprue_section,
+    sprue_count,
+)

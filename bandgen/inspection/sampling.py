@@ -13,6 +13,9 @@ SHARP_DEG = 30.0
 """Faces that meet at more belong to different surfaces: facets of a mesh of 0.005 mm turn by 20 degrees at most on
 radii from 0.2 mm, and the sharpest blunt edge of a band, bearing to land, by the 36 degrees of the flattest bearing."""
 
+INSET_MM = 0.0005
+"""How far inside its face a point stands."""
+
 
 @dataclass(frozen=True, eq=False)
 class Skin:
@@ -53,13 +56,39 @@ def read_skin(vertices: Floats, faces: Ints) -> Skin:
 
 def cut_to_pieces(corners: Floats, longest_mm: float) -> Pieces:
     """Faces (m, 3, 6), as in a skin, halved until no edge is longer."""
-    pieces, face = halved(corners, longest_mm)
+    pieces, face = _halved(corners, longest_mm)
     middle = pieces.mean(axis=1)
     normals = middle[:, 3:] / np.linalg.norm(middle[:, 3:], axis=1, keepdims=True)
     return Pieces(pieces[:, :, :3], middle[:, :3], normals, face)
 
 
-def halved(corners: Floats, longest_mm: float) -> tuple[Floats, Ints]:
+def scattered(corners: Floats, spacing_mm: float) -> tuple[Floats, Ints]:
+    """Points (n, 3) all over faces (m, 3, 3), and the face (n,) of each: no further apart than the spacing along the
+    sides and along lines beside the longest one, half as far apart. No place is further than 0.71 of the spacing from
+    a point of its face. Each lies ``INSET_MM`` inside its face, on that one alone."""
+    first, c = _longest_first(corners)
+    long = np.linalg.norm(first[:, 1] - first[:, 0], axis=1)
+    area = np.linalg.norm(np.cross(first[:, 1] - first[:, 0], c - first[:, 0]), axis=1)
+    rows = np.maximum(np.ceil(2.0 * area / np.maximum(long, 1e-300) / spacing_mm), 1.0).astype(int)
+    face = np.repeat(np.arange(len(corners)), rows)
+    share = ((np.arange(len(face)) - np.repeat(np.cumsum(rows) - rows, rows)) / rows[face])[:, None, None]
+    lines = first[face] * (1.0 - share) + c[face, None] * share
+    sides = np.stack((first, np.broadcast_to(c[:, None], first.shape)), axis=2).reshape(-1, 2, 3)
+    points, line = along_edges(np.concatenate((lines, sides)), spacing_mm)
+    owner = np.concatenate((face, np.repeat(np.arange(len(corners)), 2)))[line]
+    inward = corners.mean(axis=1)[owner] - points
+    return points + inward * (INSET_MM / np.maximum(np.linalg.norm(inward, axis=1), INSET_MM))[:, None], owner
+
+
+def _longest_first(corners: Floats) -> tuple[Floats, Floats]:
+    """Of faces (m, 3, 3) the ends of the longest edge (m, 2, 3) and the corner across from it (m, 3)."""
+    edges = np.linalg.norm(corners[:, (1, 2, 0)] - corners, axis=2)
+    turn = (edges.argmax(axis=1)[:, None] + np.arange(3)) % 3
+    turned = corners[np.arange(len(corners))[:, None], turn]
+    return turned[:, :2], turned[:, 2]
+
+
+def _halved(corners: Floats, longest_mm: float) -> tuple[Floats, Ints]:
     """Faces (m, 3, c), whose corners begin with their coordinates, halved across their longest edges until none is
     longer: the pieces (n, 3, c) and the face (n,) of each."""
     done, owners = [], []

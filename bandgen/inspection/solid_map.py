@@ -17,7 +17,7 @@ from bandgen.cell import whole_cell
 from bandgen.engines.facets import Floats, Ints
 from bandgen.inspection.cores import Core, measure_core
 from bandgen.inspection.surface import part_distance, turn_back
-from bandgen.inspection.thickness import Ground, Thickness, measure_thickness, survey
+from bandgen.inspection.thickness import EDGE, WALL, Ground, Thickness, measure_thickness, survey
 from bandgen.inspection.topology import Bools
 from bandgen.layout.numbers import Layout, RowPlace, Seam, Station
 from bandgen.parts import Part, turned
@@ -53,6 +53,15 @@ class Thin:
     parts: tuple[str, str]
     station: int | None
     seam: int
+
+
+@dataclass(frozen=True)
+class ThinPlaces:
+    """Of every two parts the place where they are nearest, in order: among the walls, the edges, and in the space."""
+
+    walls: list[Thin]
+    edges: list[Thin]
+    spaces: list[Thin]
 
 
 @dataclass(frozen=True)
@@ -121,6 +130,12 @@ def is_even(layout: Layout, seam: Seam) -> bool:
     if before is None or after is None:
         return False
     return (before.seat, before.extras) == (after.seat, after.extras) and seam == seam.flipped
+
+
+def thin_places(layout: Layout, maps: SolidMap) -> ThinPlaces:
+    """The thinnest places of every kind."""
+    walls, edges = (thinnest(layout, maps, maps.metal, (kind,)) for kind in (WALL, EDGE))
+    return ThinPlaces(walls, edges, thinnest(layout, maps, maps.space, (EDGE, WALL)))
 
 
 def thinnest(layout: Layout, maps: SolidMap, measured: Sequence[Thickness], kinds: Sequence[int]) -> list[Thin]:

@@ -7,9 +7,8 @@ from collections.abc import Callable, Sequence
 
 from bandgen.band import Mesh
 from bandgen.inspection.findings import Finding, Place, Severity, at_least, at_most, worst
-from bandgen.inspection.solid_map import CAP_MM, Recess, SolidMap, Thin, map_solid, measure_recesses, thinnest
+from bandgen.inspection.solid_map import CAP_MM, Recess, Thin, ThinPlaces, map_solid, measure_recesses, thin_places
 from bandgen.inspection.surface import inspect_surface
-from bandgen.inspection.thickness import EDGE, WALL
 from bandgen.layout.numbers import Layout
 
 MORRIS = "Morris & Watson, casting guidelines"
@@ -27,28 +26,26 @@ GOOD_TO_MM = 0.005
 
 def inspect_solid(layout: Layout, mesh: Mesh) -> list[Finding]:
     """Every rule on the solid, measured and judged."""
-    return judge_solid(layout, mesh, map_solid(layout, mesh), measure_recesses(layout, mesh))
+    return judge_solid(layout, mesh, thin_places(layout, map_solid(layout, mesh)), measure_recesses(layout, mesh))
 
 
-def judge_solid(layout: Layout, mesh: Mesh, maps: SolidMap, recesses: Sequence[Recess]) -> list[Finding]:
+def judge_solid(layout: Layout, mesh: Mesh, thin: ThinPlaces, recesses: Sequence[Recess]) -> list[Finding]:
     """The findings on what was measured."""
     deviation = float(inspect_surface(layout, mesh)[0].measured)
     return [
-        *_thin_findings(layout, maps),
+        *_thin_findings(thin),
         *_core_findings(recesses),
         at_most("mesh-deviation", deviation, TOLERANCE_MM, "mm from the mesh to the true surface", HYGRADE),
     ]
 
 
-def _thin_findings(layout: Layout, maps: SolidMap) -> list[Finding]:
+def _thin_findings(thin: ThinPlaces) -> list[Finding]:
     """Walls, edges, the narrowest space, and the narrowest between two prongs."""
-    space = thinnest(layout, maps, maps.space, (EDGE, WALL))
-    prongs = [thin for thin in space if thin.parts == ("prong", "prong")]
-    walls, edges = (thinnest(layout, maps, maps.metal, (kind,)) for kind in (WALL, EDGE))
+    prongs = [place for place in thin.spaces if place.parts == ("prong", "prong")]
     return [
-        _least("wall-thickness", walls, WALL_MM, "mm of metal where it is thinnest", MORRIS),
-        _least("edge-thickness", edges, EDGE_MM, "mm of metal within one radius of an edge", ROUNDED),
-        _least("slot-width", space, GAP_MM, "mm of space where it is narrowest", MORRIS),
+        _least("wall-thickness", thin.walls, WALL_MM, "mm of metal where it is thinnest", MORRIS),
+        _least("edge-thickness", thin.edges, EDGE_MM, "mm of metal within one radius of an edge", ROUNDED),
+        _least("slot-width", thin.spaces, GAP_MM, "mm of space where it is narrowest", MORRIS),
         _least("prong-gap", prongs, GAP_MM, "mm of space", MORRIS),
     ]
 

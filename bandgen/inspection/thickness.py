@@ -24,13 +24,16 @@ from typing import Any
 import numpy as np
 
 from bandgen.engines.facets import Floats, Ints
-from bandgen.inspection.sampling import Pieces, Skin, along_edges, cut_to_pieces, halved, read_skin, thinned
+from bandgen.inspection.sampling import Pieces, Skin, along_edges, cut_to_pieces, read_skin, scattered, thinned
 from bandgen.inspection.topology import Bools
 
 CORNER, EDGE, WALL = 0, 1, 2
 CLOUD_MM = 0.05
-"""Longest edge between neighbouring points of the cloud. The nearest of them is off the ball's true contact by less
-than its 0.7, so a thickness t comes out too large by 0.05^2 / 2 t at most: 0.004 mm at 0.3 mm, a tenth as a rule."""
+"""Spacing of the cloud's points. The nearest of them is off the ball's true contact by less than its 0.7 (measured: 0.6
+at most), so a thickness t comes out too large by 0.05^2 / 2 t at most: 0.004 mm at 0.3 mm, a tenth as a rule."""
+
+LINES_MM, CUBE_MM = 0.8 * CLOUD_MM, 0.5 * CLOUD_MM
+"""Spacing of the points on a face, and the cubes in which those of neighbouring faces stand for one another."""
 
 PIECE_MM = 0.1
 """Longest edge of the pieces whose middles are measured."""
@@ -43,9 +46,6 @@ NEAR_MM = 0.03
 
 CONTACTS = 16
 """Points of the cloud nearest to a ball's centre among which its contact is looked for."""
-
-INSET = 0.02
-"""Of the way from a piece's corner to its middle."""
 
 LEAST_APART_DEG = 60.0
 """A ball whose contacts are seen from its middle under less lies in a blunt crease and measures no thickness."""
@@ -122,11 +122,10 @@ def _sites(pieces: Pieces, patch: Ints) -> tuple[Ints, Ints]:
 
 
 def _cloud(skin: Skin) -> tuple[Floats, Ints]:
-    """Points (n, 3) all over the surfaces, each on one of them alone, so a little inside its face; its patch (n,)."""
-    fine, face = halved(skin.corners[:, :, :3], CLOUD_MM)
-    points = (fine + INSET * (fine.mean(axis=1, keepdims=True) - fine)).reshape(-1, 3)
-    patch = np.repeat(skin.patch[face], 3)
-    kept, _ = thinned(points, patch, CLOUD_MM / 2.0)
+    """Points (n, 3) all over the surfaces, each on one of them alone; its patch (n,)."""
+    points, face = scattered(skin.corners[:, :, :3], LINES_MM)
+    patch = skin.patch[face]
+    kept, _ = thinned(points, patch, CUBE_MM)
     return points[kept], patch[kept]
 
 

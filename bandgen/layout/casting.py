@@ -1,7 +1,9 @@
-"""The finishing allowance: the bore made smaller, so that polishing opens it to the finger's size.
+"""The finishing allowance: the bore made smaller, so that polishing opens it to the finger's size. Or a house's own
+profile, which knows from which bore of the files its finished one is the finger's.
 
-Only the bore's own tool changes: stones, seats and all heights over the finger stay where the finished band has them.
-What stands at the bore is looked at a second time there, as it is cast.
+With an allowance only the bore's own tool changes: stones, seats and all heights over the finger stay where the
+finished band has them. What stands at the bore is looked at a second time there, as it is cast. A profile changes the
+files' size alone.
 """
 
 from __future__ import annotations
@@ -9,11 +11,14 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
+from bandgen.errors import Problem, SpecError
 from bandgen.layout.bore import half_width_at
 from bandgen.layout.events import list_events, nearest_of_each, nearness, parting_height
-from bandgen.layout.hoop import distinct_seams, grazes, hoop_of
+from bandgen.layout.hoop import distinct_seams, filled, grazes, hoop_of
 from bandgen.layout.numbers import Event, Layout, PlugNumbers, Seam, Side
 from bandgen.layout.seams import CUSP_MM
+from bandgen.spec.casting import PROFILE_KEY
+from bandgen.trade.house_profile import HouseProfile
 
 AT_BORE = (
     *("feet-touch", "cup-mid-plane", "pair-touch", "prong-leaves-cup", "prong-mid-plane"),
@@ -21,10 +26,15 @@ AT_BORE = (
 )
 """Events whose distance depends on where the metal ends at the finger."""
 KEY = "casting.bore_allowance_mm"
+FACTORS = (0.8, 1.25)
+"""No finished ring is taken for a calibration that is 20 % off its design (`reports.house_rings.MOST_OFF`)."""
 
 
 def add_allowance(layout: Layout) -> Layout:
-    """The layout with its bore as cast; after all that stands at a flat bore, before a comfort bore rounds it."""
+    """The layout with its bore as cast; after all that stands at a flat bore, before a comfort bore rounds it. A
+    house's profile is told the bore, from which its factor follows."""
+    if layout.spec.casting.profile is not None:
+        return _calibrated(layout, layout.spec.casting.profile)
     allowance = layout.spec.casting.bore_allowance_mm
     if allowance == 0.0:
         return layout
@@ -37,6 +47,17 @@ def add_allowance(layout: Layout) -> Layout:
     return replace(
         layout, bore=bore, seams=seams, events=(*layout.events, *events), volume_bounds_mm3=(low, high + ring)
     )
+
+
+def _calibrated(layout: Layout, profile: HouseProfile) -> Layout:
+    """Raises SpecError for a bore at which the house's line makes no sense."""
+    bore = 2.0 * layout.bore.finished_mm
+    known = replace(profile, finished_bore_mm=bore)
+    low, high = FACTORS
+    if not low <= known.factor <= high:
+        rule = f"asks for files {known.factor:.4g} times a design of {bore:.3f} mm bore, not within {low:g} to {high:g}"
+        raise SpecError([Problem(PROFILE_KEY, rule, profile.data, "a profile of rings near this size")])
+    return filled(layout, "casting", profile=known)
 
 
 def _with_deeper_plug(layout: Layout, seam: Seam, allowance_mm: float) -> Seam:
@@ -83,5 +104,5 @@ def finished(layout: Layout) -> Layout:
 
 
 def printed_bore_mm(layout: Layout) -> float:
-    """Diameter of the bore in the files: as cast, and larger by what pattern and metal shrink."""
+    """Diameter of the bore in the files: as cast, and larger by what pattern and metal, or a house's rings, shrink."""
     return 2.0 * layout.bore.radius_mm * layout.spec.casting.factor

@@ -22,6 +22,7 @@ from bandgen.defaults import fill_stones
 from bandgen.errors import Problem, SpecError
 from bandgen.inspection.volume_prediction import predict_volume
 from bandgen.layout.numbers import Layout
+from bandgen.layout.sprue import cut_off_mm3
 from bandgen.reports.fit_alternatives import Made, alternatives, distinct, laid_out, make, warnings_of
 from bandgen.reports.fit_words import reason
 from bandgen.reports.weights import carat_total
@@ -107,8 +108,8 @@ def own_row(spec: Spec, layout: Layout) -> FitRow:
 
 
 def metal_g(layout: Layout) -> float:
-    """Grams of metal: the volume predicted without a kernel, times the alloy's density."""
-    return mass_g(predict_volume(layout)[0], ALLOYS[layout.spec.metal.alloy].density_g_cm3)
+    """Grams of metal, sprues cut off: the volume predicted without a kernel, times the alloy's density."""
+    return mass_g(predict_volume(layout)[0] - cut_off_mm3(layout), ALLOYS[layout.spec.metal.alloy].density_g_cm3)
 
 
 def _row(layout: Layout, diameter_mm: float, bore_mm: float, clearance_mm: float, words: str) -> FitRow:

@@ -13,6 +13,7 @@ from bandgen.errors import Problem, SpecError
 from bandgen.layout.compute import compute_layout
 from bandgen.layout.roots import rising_root
 from bandgen.layout.sequences import sequence_of
+from bandgen.layout.sprue import cut_off_mm3
 from bandgen.reports.fit import FitRow, check_best, metal_g, row_of
 from bandgen.reports.fit_alternatives import Alternative, Made, alternatives, laid_out, make, put, warnings_of
 from bandgen.reports.fit_finger import NamedBore, own_bore
@@ -146,7 +147,8 @@ def greatest_carat(spec: Spec, most_g: float, best: int) -> tuple[FitRow, ...]:
 
 def _least_g(made: Made) -> float:
     """A weight that the metal cannot fall below, at no cost."""
-    return mass_g(made.layout.volume_bounds_mm3[0], ALLOYS[made.layout.spec.metal.alloy].density_g_cm3)
+    least_mm3 = made.layout.volume_bounds_mm3[0] - cut_off_mm3(made.layout)
+    return mass_g(least_mm3, ALLOYS[made.layout.spec.metal.alloy].density_g_cm3)
 
 
 def _too_light(least_g: float) -> str:

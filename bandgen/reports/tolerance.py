@@ -143,7 +143,7 @@ class Estimate:
         n, z = self.draws, _Z95
         middle = (self.chance + z * z / (2.0 * n)) / (1.0 + z * z / n)
         half = z / (1.0 + z * z / n) * math.sqrt(self.chance * (1.0 - self.chance) / n + z * z / (4.0 * n * n))
-        return max(middle - half, 0.0), min(middle + half, 1.0)
+        return middle - half if self.hits else 0.0, middle + half if self.hits < n else 1.0
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,10 @@ import math
 from dataclasses import dataclass
 
 from bandgen.layout.numbers import Layout, Station
+from bandgen.layout.sprue import cut_off_mm3
 from bandgen.reports.notches import notch_volume
+from bandgen.spec import Spec
+from bandgen.spec.casting import Casting, Sprue, Tag
 from bandgen.trade.alloys import ALLOYS, mass_g
 from bandgen.trade.patterns import PATTERN_MATERIALS, pattern_mass_g
 from bandgen.trade.stones import MATERIALS, brilliant_volume, carat
@@ -45,6 +48,16 @@ class Weight:
     source: str
 
 
+def band_alone(spec: Spec) -> Spec:
+    """The spec without what is cut off its casting: sprues and tag."""
+    return spec.model_copy(update={"sprue": Sprue(count=0), "tag": Tag(text="")})
+
+
+def as_finished(spec: Spec) -> Spec:
+    """The spec of the band alone at its finished size, with nothing left to make up for."""
+    return band_alone(spec).model_copy(update={"casting": Casting()})
+
+
 def carat_total(layout: Layout) -> float:
     """Weight in carat of all stones of a band, by volume."""
     return len(layout.rows) * sum(stone_carat(station) for station in layout.stations)
@@ -63,35 +76,37 @@ def weights(
     alloy: str | None = None,
     compensation: float | None = None,
 ) -> tuple[Weight, ...]:
-    """The band's weights in the order of the work; without ``area_mm2`` none that needs the skin.
+    """The band's weights in the order of the work; without ``area_mm2``, or where sprues are part of it, none that
+    needs the skin.
 
     Args:
         layout: the band's numbers.
-        volume_mm3: its metal as designed, in whole prongs.
-        area_mm2: its surface, recesses included.
+        volume_mm3: its metal as designed, in whole prongs, without sprues.
+        area_mm2: the surface of all, recesses included.
         alloy: instead of the spec's own.
         compensation: how many times larger than designed the pattern is made, against a shrinkage of 1 % in length;
-            None where the caster sees to it, so that the casting comes out as designed.
+            None for the spec's own, of which the casting comes out as designed: by what its files make up for, or
+            the caster.
     """
     metal = ALLOYS[layout.spec.metal.alloy if alloy is None else alloy]
-    pattern_mm3 = volume_mm3 * (compensation or 1.0) ** 3
+    pattern_mm3 = volume_mm3 * (compensation or layout.spec.casting.factor) ** 3
     cast_mm3 = volume_mm3 if compensation is None else pattern_mm3 * (1.0 - SHRINKAGE) ** 3
     cut_mm3 = notch_volume(layout)
     designed, cast, cut = (mass_g(volume, metal.density_g_cm3) for volume in (volume_mm3, cast_mm3, cut_mm3))
     return (
-        *_patterns(pattern_mm3, compensation),
+        *_patterns(pattern_mm3, compensation or layout.spec.casting.factor),
         Weight("as designed", designed, "volume x density, prongs whole", metal.source),
         *_melt(cast),
-        _cast(cast, compensation),
+        _cast(cast, compensation, layout.spec.casting.factor),
         Weight("cut by the setter", cut, "stones into whole prongs, no clearance, tips left", "derived"),
-        *_finished(layout, cast - cut, area_mm2, metal.density_g_cm3),
+        *_finished(layout, cast - cut, None if cut_off_mm3(layout) else area_mm2, metal.density_g_cm3),
         Weight("finished, by a share", designed * SYMPOSIUM_SHARE, *_by_share()),
         *_with_stones(layout, designed - cut),
     )
 
 
-def _patterns(volume_mm3: float, compensation: float | None) -> list[Weight]:
-    size = "as large as designed" if compensation is None else f"{compensation:g} times the design in length"
+def _patterns(volume_mm3: float, factor: float) -> list[Weight]:
+    size = "as large as designed" if factor == 1.0 else f"{factor:.6g} times the design in length"
     return [
         Weight(
             f"pattern, {name}",
@@ -117,11 +132,10 @@ def _melt(cast: float) -> list[Weight]:
     ]
 
 
-def _cast(cast: float, compensation: float | None) -> Weight:
+def _cast(cast: float, compensation: float | None, factor: float) -> Weight:
     if compensation is None:
-        return Weight(
-            "as cast", cast, "as large as designed: the caster sees to shrinkage", "bureaus differ: ask yours"
-        )
+        who = "the caster sees to shrinkage" if factor == 1.0 else "the files make up for shrinkage ([casting])"
+        return Weight("as cast", cast, f"as large as designed: {who}", "bureaus differ: ask yours")
     assumed = f"the pattern {compensation:g} times the design in length, shrinking by {SHRINKAGE * 100.0:g} %"
     return Weight("as cast", cast, assumed, "artistryofgold.com: about 1 % from a direct pattern in all metals")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, get_args
 
@@ -12,18 +12,20 @@ from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
 from bandgen.errors import Problem, SpecError
+from bandgen.spec.casting import NEEDS_BORE, PROFILE_KEY
 from bandgen.spec.parcel import KEY as PARCEL_KEY
 from bandgen.spec.parcel import Unread, read_parcel
 from bandgen.spec.table import bounds
 from bandgen.spec.whole import Spec, spec_keys
+from bandgen.trade.house_profile import plain_profile, read_profile
 
 SIZE_LIMIT_BYTES = 1_000_000
 MOST_DOTS = 1000
 
 
 def load_spec(path: str | Path, changes: Mapping[str, Any] | None = None) -> Spec:
-    """Read a TOML spec; ``changes`` maps "table.key" to values that replace the file's. A parcel's file is read too,
-    its path counted from the spec's folder.
+    """Read a TOML spec; ``changes`` maps "table.key" to values that replace the file's. A parcel's and a house
+    profile's files are read too, their paths counted from the spec's folder.
 
     Raises:
         SpecError: with every problem found; also for a missing, oversized or unreadable file.
@@ -33,31 +35,53 @@ def load_spec(path: str | Path, changes: Mapping[str, Any] | None = None) -> Spe
     for key, value in (changes or {}).items():
         _put(data, key, value)
     data.setdefault("name", path.stem)
-    unread = _resolve_parcel(data, path.parent)
+    unread = [problem for key, read in FILES.items() for problem in _resolve(data, key, read, path.parent)]
     if unread:
-        raise SpecError([*unread, *_others(data)], str(path))
+        raise SpecError([*unread, *_others(data, {problem.key for problem in unread})], str(path))
     return make_spec(data, str(path))
 
 
-def _resolve_parcel(data: dict[str, Any], folder: Path) -> tuple[Problem, ...]:
-    """Put the diameters in the place of the path of a parcel's file; the problems where that fails."""
-    table, _, name = PARCEL_KEY.partition(".")
+def _read_house(path: Path) -> dict[str, Any]:
+    """The plain data of a house's profile. Raises Unread."""
+    try:
+        profile = read_profile(path)
+    except SpecError as error:
+        raise Unread(*(_of_file(problem, path) for problem in error.problems)) from None
+    if profile.bore is None:
+        raise Unread(Problem(PROFILE_KEY, NEEDS_BORE, str(path)))
+    return plain_profile(profile)
+
+
+def _of_file(problem: Problem, path: Path) -> Problem:
+    """A problem of a profile's file, under the key that names the file."""
+    if problem.key == "profile":
+        return Problem(PROFILE_KEY, f"{problem.rule}, its path counted from the spec file", str(path))
+    return Problem(PROFILE_KEY, f"{problem.key} of {path.name} {problem.rule}", problem.value)
+
+
+FILES: Mapping[str, Callable[[Path], Any]] = {PARCEL_KEY: read_parcel, PROFILE_KEY: _read_house}
+"""Keys that may hold a file's path, and what puts plain data in its place; raises Unread."""
+
+
+def _resolve(data: dict[str, Any], key: str, read: Callable[[Path], Any], folder: Path) -> tuple[Problem, ...]:
+    """Put what a file holds in the place of its path; the problems where that fails."""
+    table, _, name = key.partition(".")
     inner = data.get(table)
     if not isinstance(inner, dict) or not isinstance(text := inner.get(name), str):
         return ()
     try:
-        inner[name] = read_parcel(folder / text)
+        inner[name] = read(folder / text)
     except Unread as fault:
         return fault.problems
     return ()
 
 
-def _others(data: dict[str, Any]) -> list[Problem]:
-    """The problems of a spec but for its parcel's file."""
+def _others(data: dict[str, Any], unread: set[str]) -> list[Problem]:
+    """The problems of a spec but for its files, which are told already."""
     try:
         make_spec(data)
     except SpecError as error:
-        return [problem for problem in error.problems if problem.key != PARCEL_KEY]
+        return [problem for problem in error.problems if problem.key not in unread]
     return []
 
 

@@ -16,6 +16,19 @@ CASTING = (
         "one bureau asks for none and scales itself; a caster of direct patterns has them 1 % larger: so it is said",
     ),
     Check(
+        "calibrated-size",
+        "the house has measured bores near this one",
+        "the bore in the files, against the smallest or largest that the house's profile was fitted to",
+        "a line holds among the sizes it was fitted to; beyond them nobody has measured",
+    ),
+    Check(
+        "calibrated-width",
+        "the width comes out as designed, too",
+        "the width that the house's profile expects of the files, against the design's",
+        "all files are scaled by one factor, the bore's, as a finger's size counts first (common practice, no source); "
+        "a symposium's ring lost 0.65 % of its bore and 5.7 % of its width (quoted on orchid.ganoksin.com 39603)",
+    ),
+    Check(
         "compensated-mesh",
         "the mesh is sound at its size in the files too",
         "faults of topology and crossings after scaling, which rounds every coordinate anew",

@@ -297,7 +297,9 @@ DERIVED_NUMBERS: dict[str, Number] = {
     "carat_total": Number(
         "carat_total", lambda site: "N * rows * carat" if site.even else "rows * carat_row", "stone by stone, derived"
     ),
-    "metal_g": Number("metal", "volume * density / 1000", lambda site: ALLOYS[site.layout.spec.metal.alloy].source),
+    "metal_g": Number(
+        "metal", "(volume - cut_off) * density / 1000", lambda site: ALLOYS[site.layout.spec.metal.alloy].source
+    ),
 }
 """Numbers of the record, and those on the way to them."""
 

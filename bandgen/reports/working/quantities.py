@@ -18,6 +18,7 @@ from bandgen.layout.numbers import Side
 from bandgen.layout.scallop import ArchNumbers
 from bandgen.layout.shank import ShankNumbers, plain_arc, shank_of
 from bandgen.layout.shank_joint import BURIED_MM, contact_top, foot_radius, heights_to, plain_deg, prong_side, row_ends
+from bandgen.layout.sprue import cut_off_mm3
 from bandgen.reports.weights import carat_total, stone_carat
 from bandgen.reports.working.site import Site
 from bandgen.trade.alloys import ALLOYS, mass_g
@@ -346,6 +347,7 @@ QUANTITIES: dict[str, Quantity] = {
     "volume_low": Quantity("volume_bounds_mm3, lower", "mm3", lambda s: s.layout.volume_bounds_mm3[0]),
     "volume_high": Quantity("volume_bounds_mm3, upper", "mm3", lambda s: s.layout.volume_bounds_mm3[1]),
     "density": Quantity("metal.alloy", "g/cm3", _density),
-    "metal": Quantity("metal_g", "g", lambda s: mass_g(_volume(s), _density(s))),
+    "cut_off": Quantity("sprues and tag, cut off", "mm3", lambda s: cut_off_mm3(s.layout)),
+    "metal": Quantity("metal_g", "g", lambda s: mass_g(_volume(s) - cut_off_mm3(s.layout), _density(s))),
 }
 """Every name of the formulas. "1" and "2" are a seam's or a row's two sides in the layout's order."""
