@@ -411,5 +411,8 @@ def test_command(tmp_path, capsys):
     assert main(["set", str(FOLDER / "kestrel.toml"), "--out", str(tmp_path)]) == 0
     table = capsys.readouterr().out
     assert f"{data['cut_mm3']:.2f} mm3, {data['cut_g']:.2f} g off the blank" in table
+    sprued = [text for key in ("sprue.count=3", "casting.bore_allowance_mm=0.05") for text in ("--set", key)]
+    assert main(["set", str(FOLDER / "kestrel.toml"), *sprued, "--out", str(tmp_path), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["volume_mm3"] == data["volume_mm3"]  # as finished, sprues cut off
     assert main(["set", str(FOLDER / "kestrel.toml"), "--contact", "80"]) == 2
     assert "contact must be at least" in capsys.readouterr().err

@@ -333,6 +333,8 @@ def test_wilsons_interval_is_scipys(hits):
     own = Estimate(2000, hits)
     expected = stats.binomtest(hits, 2000).proportion_ci(0.95, "wilson")
     assert own.interval == pytest.approx((expected.low, expected.high), abs=1e-12)
+    assert (own.interval[0] == 0.0) == (hits == 0)
+    assert (own.interval[1] == 1.0) == (hits == 2000)
     assert own.error == pytest.approx(stats.binom(2000, hits / 2000).std() / 2000, abs=1e-15)
 
 

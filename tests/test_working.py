@@ -347,6 +347,18 @@ def test_command_explains_a_finding_of_a_band(capsys, spec_file):
     assert told["working"]["value"] == told["finding"]["measured"]
 
 
+@pytest.mark.parametrize("code", ["genus", "core-ratio", "wall-thickness", "section-left"])
+def test_command_explains_what_is_found_on_the_solid_and_as_set(capsys, spec_file, code):
+    """Measured on the mesh, by balls and cores, and on the prongs as set; the numbers of inspect."""
+    code_of, out = _run(capsys, spec_file, code, "--json")
+    finding = json.loads(out.out)["finding"]
+    assert (code_of, finding["code"], finding["severity"]) == (0, code, "ok")
+    assert main(["inspect", spec_file, "--json"]) == 0
+    inspected = {each["code"]: each for each in json.loads(capsys.readouterr().out)["findings"]}
+    assert finding == inspected.get(code, finding)
+    assert (code in inspected) == (code != "section-left")
+
+
 def test_command_explains_a_check_without_a_band(capsys):
     code, out = _run(capsys, "volume-bounds")
     assert code == 0

@@ -71,6 +71,7 @@ def _table(record: dict[str, Any], folder: Path) -> str:
             f"{bounds[1][0] - bounds[0][0]:.2f} mm across, {bounds[1][2] - bounds[0][2]:.2f} mm wide{_with(record)}",
         ),
         ("metal", f"{_metal_mm3(record):.2f} mm3, {record['metal_g']:.2f} g of {spec['metal']['alloy']}"),
+        *((("cost", f"{record['cost']['total']:.2f} {record['cost']['currency']}"),) if "cost" in record else ()),
         *(("casting", text) for text in _casting(record["casting"])),
         ("mesh", f"{record['triangles']} triangles, genus {record['genus']}, {record['bodies']} body"),
         ("checks", f"{len(record['findings']) - len(bad)} passed, {len(bad)} to look at"),

@@ -3,14 +3,15 @@ cross each. Found by trying, on numbers alone: the layout of a spec with one val
 follows.
 
 A limit is crossed where the layout refuses, ``units.KEEP_AWAY_MM`` before the geometry changes kind; a flip, sound on
-both sides, where it changes. In a row of many kinds of stones an event of the row is looked at in its own seam alone.
+both sides, where it changes. In a row of one kind of stones, or of many, an event of the row is looked at in its own
+seam alone.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from typing import Any, Literal
 
 from bandgen.errors import Problem, SpecError
@@ -19,13 +20,13 @@ from bandgen.layout.arrange import Row, arrange
 from bandgen.layout.events import nearness
 from bandgen.layout.numbers import Event, Layout
 from bandgen.layout.row import lay_out, seam_events
-from bandgen.layout.trials import ADDED, ADDED_KEYS, changed
+from bandgen.layout.trials import ADDED, ADDED_KEYS, UNPLACED, changed
 from bandgen.reports.trouble_words import words
 from bandgen.spec import Spec, spec_keys
 from bandgen.units import KEEP_AWAY_MM
 
 FEW_KINDS = 3
-"""Up to so many kinds of seams the whole row is laid out again for each trial."""
+"""From two kinds of seams up to so many the whole row is laid out again for each trial; one seam shows a row of one."""
 STEPS = (1 / 64, 1 / 16, 1 / 4, 1)
 """Shares of the way to an end of a key's range that are tried in turn."""
 CLOSE = 1e-6
@@ -148,12 +149,13 @@ class _Trials:
         self._asked, self._row = asked, _lay_row(asked)
         self._bare = lay_out(asked, self._row)
         self._of_row = {event.name for event in self._bare.events}
-        self._many = len({kind.seam for kind in layout.kinds}) > FEW_KINDS
+        kinds = len({kind.seam for kind in layout.kinds})
+        self._many, self._own_seam = kinds > FEW_KINDS, not 1 < kinds <= FEW_KINDS
         self._known: dict[tuple[str, float, int | None], Mapping[str, Event] | None] = {}
 
     def distance(self, event: Event, value: float) -> float:
         """How far the event is from being crossed with this value of its key."""
-        events = self._events(event.key, value, event.seam if self._many and event.name in self._of_row else None)
+        events = self._events(event.key, value, event.seam if self._own_seam and event.name in self._of_row else None)
         if events is None:
             return -math.inf
         found = events.get(event.name)
@@ -181,15 +183,22 @@ class _Trials:
                 self._known[place] = None
         return self._known[place]
 
+    def _row_with(self, key: str, value: float) -> Row:
+        """The row with a value changed; where that moves no stone, in the same places."""
+        if key.partition(".")[0] not in UNPLACED or key == "seat.floor_mm":  # a deeper floor lifts the stone
+            return _lay_row(changed(self._asked, key, value))
+        known = {id(own): changed(own, key, value) for own in self._row.specs}
+        return replace(self._row, specs=tuple(known[id(own)] for own in self._row.specs))
+
     def _in_seam(self, key: str, value: float, seam: int) -> tuple[Event, ...]:
-        row = _lay_row(changed(self._asked, key, value))
+        row = self._row_with(key, value)
         return seam_events(row, min(seam, len(row.specs) - (1 if row.closed else 0)))
 
     def _whole(self, key: str, value: float) -> tuple[Event, ...]:
         """Nothing is added to what cannot be made."""
         asked = changed(self._asked, key, value)
         added = key.partition(".")[0] in ADDED or key in ADDED_KEYS
-        layout = _with_tables(self._bare, asked) if added else lay_out(asked, _lay_row(asked))
+        layout = _with_tables(self._bare, asked) if added else lay_out(asked, self._row_with(key, value))
         for add in ADDITIONS:
             if any(nearness(event) < KEEP_AWAY_MM - 1e-9 for event in layout.events):
                 break
