@@ -291,6 +291,15 @@ def test_each_check_fires(code: str, outside: dict[str, float], inside: dict[str
     assert bad.place.seam is not None
 
 
+def test_letters_of_a_tag_are_no_slots() -> None:
+    """The M of its text leaves less than 0.2 mm between its strokes; the narrowest space that counts is the band's."""
+    made = generate(make_spec({"finger": {"size": "UK M"}, "stones": {"diameter_mm": 2.0}, "sprue": {}, "tag": {}}))
+    maps = map_solid(made.layout, made.mesh)
+    letters = next(t for t in thinnest(made.layout, maps, maps.space, (EDGE, WALL)) if set(t.parts) == {"letter"})
+    slot = next(each for each in inspect_solid(made.layout, made.mesh) if each.code == "slot-width")
+    assert letters.mm < 0.2 <= float(slot.measured)
+
+
 def test_mesh_deviation_fires() -> None:
     """At the caster's 0.015 mm: a mesh asked for at 0.04 lies farther off, one at 0.015 does not."""
     assert finding("mesh-deviation", mesh__deviation_mm=0.04).severity == "warning"

@@ -15,9 +15,10 @@ import bandgen
 from bandgen.cli import main
 from bandgen.errors import SpecError
 from bandgen.layout import compute
+from bandgen.layout.arrange import arrange
 from bandgen.layout.compute import compute_layout
 from bandgen.layout.events import nearness
-from bandgen.layout.trials import changed
+from bandgen.layout.trials import UNPLACED, changed
 from bandgen.reports.trouble import margins
 from bandgen.reports.trouble_words import FLIPS, LIMITS, PARTS, PLACES, words
 from bandgen.spec import load_spec, make_spec, spec_keys
@@ -132,6 +133,20 @@ def test_all_events_are_told_the_nearest_first(name):
     for margin in found:
         low, high = spec_keys()[margin.key]
         assert margin.crossing is None or low <= margin.crossing <= high
+
+
+@pytest.mark.parametrize("name", ["ariadne", "gleaner", "moonrise", "heddle"])
+def test_seats_prongs_and_plugs_place_no_stone(name):
+    """What the trials take for granted: but for the floor's depth, no such value moves a stone or changes its table."""
+    spec = load_spec(BY_NAME[name])
+    row = arrange(spec)
+    keys = {key: at for key, at in spec_keys().items() if key.partition(".")[0] in UNPLACED and at}
+    assert len(keys) > 12
+    for key, (low, high) in keys.items():
+        other = arrange(changed(spec, key, low + 0.3 * (high - low)))
+        same = (other.angles_deg, other.gap_mm) == (row.angles_deg, row.gap_mm)
+        same &= [own.stones for own in other.specs] == [own.stones for own in row.specs]
+        assert same or key == "seat.floor_mm"
 
 
 def test_forty_stones_take_less_than_two_seconds():

@@ -353,7 +353,7 @@ def test_command_explains_what_is_found_on_the_solid_and_as_set(capsys, spec_fil
     code_of, out = _run(capsys, spec_file, code, "--json")
     finding = json.loads(out.out)["finding"]
     assert (code_of, finding["code"], finding["severity"]) == (0, code, "ok")
-    assert main(["inspect", spec_file, "--json"]) == 0
+    assert main(["inspect", str(spec_file), "--json"]) == 0
     inspected = {each["code"]: each for each in json.loads(capsys.readouterr().out)["findings"]}
     assert finding == inspected.get(code, finding)
     assert (code in inspected) == (code != "section-left")

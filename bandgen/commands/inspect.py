@@ -94,10 +94,11 @@ def _data(
 
 def _lines(data: dict[str, Any]) -> list[str]:
     """The table: what to look at first, then what was measured."""
-    bad = [finding for finding in data["findings"] if finding["severity"] != "ok"]
+    bad = [finding for finding in data["findings"] if finding["severity"] not in ("ok", "note")]
+    told = [finding for finding in data["findings"] if finding["severity"] != "ok"]
     lines = [f"{'band':<10}{data['name']}" + (f", by the rules of {data['profile']}" if data["profile"] else "")]
     lines += [f"{'checks':<10}{len(data['findings']) - len(bad)} passed, {len(bad)} to look at"]
-    lines += [f"  {finding['severity']:<8}{_told(finding)}" for finding in bad]
+    lines += [f"  {finding['severity']:<8}{_told(finding)}" for finding in told]
     for kind in ("walls", "edges", "spaces"):
         shown = [_place(thin) for thin in data[kind][:SHOWN]] or [f"none under {data['cap_mm']:g} mm"]
         lines += [f"{kind if not at else '':<10}{text}" for at, text in enumerate(shown)]

@@ -20,6 +20,9 @@ WALL_MM, EDGE_MM, GAP_MM, OPENING_MM, FLOOR_MM, TOLERANCE_MM = 0.4, 0.25, 0.2, 0
 STUBBY, SLENDER = 1.0, 4.0
 """Depth over width of a core."""
 
+ON_TAG = {"tag", "letter"}
+"""Parts between which a narrow space is a letter's shape, on what is cut off."""
+
 GOOD_TO_MM = 0.005
 """What facets may take from a width that is just kept: the deviation of the mesh that is measured."""
 
@@ -41,11 +44,12 @@ def judge_solid(layout: Layout, mesh: Mesh, thin: ThinPlaces, recesses: Sequence
 
 def _thin_findings(thin: ThinPlaces) -> list[Finding]:
     """Walls, edges, the narrowest space, and the narrowest between two prongs."""
-    prongs = [place for place in thin.spaces if place.parts == ("prong", "prong")]
+    spaces = [place for place in thin.spaces if not ON_TAG.issuperset(place.parts)]
+    prongs = [place for place in spaces if place.parts == ("prong", "prong")]
     return [
         _least("wall-thickness", thin.walls, WALL_MM, "mm of metal where it is thinnest", MORRIS),
         _least("edge-thickness", thin.edges, EDGE_MM, "mm of metal within one radius of an edge", ROUNDED),
-        _least("slot-width", thin.spaces, GAP_MM, "mm of space where it is narrowest", MORRIS),
+        _least("slot-width", spaces, GAP_MM, "mm of space where it is narrowest", MORRIS),
         _least("prong-gap", prongs, GAP_MM, "mm of space", MORRIS),
     ]
 
