@@ -12,14 +12,22 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from OCP.BRep import BRep_Builder
 from OCP.BRepGProp import BRepGProp
+from OCP.BRepPrimAPI import BRepPrimAPI_MakeBox
+from OCP.gp import gp_Pnt
 from OCP.GProp import GProp_GProps
+from OCP.TopAbs import TopAbs_EDGE
+from OCP.TopoDS import TopoDS
 
+from bandgen import pipeline
 from bandgen.engines.exact import Patch, evaluate, make_solid, mirrored, whole
 from bandgen.engines.exact_join import join, join_even
+from bandgen.engines.exact_mesh import subshapes
 from bandgen.engines.exact_solid import Solid
 from bandgen.engines.step import decode_step, encode_step, read_step
-from bandgen.errors import EngineError, FileFault
+from bandgen.errors import EngineError, ExportError, FileFault
+from bandgen.exporters.formats import FORMATS
 from bandgen.parts import (
     Extruded,
     Frame,
@@ -34,6 +42,7 @@ from bandgen.parts import (
     turned,
     volume,
 )
+from bandgen.spec import make_spec
 from bandgen.units import sincosd, tand
 
 STONE, GAP = 2.0, 0.21
@@ -327,6 +336,42 @@ def test_step_is_small_and_comes_back_as_the_same_body(tmp_path: Path):
     assert (back.solid_count, back.shell_count, back.genus) == (1, 1, 1)
     assert back.face_count == ring(29).face_count
     assert back.volume == pytest.approx(ring(29).volume, rel=1e-6)
+
+
+def cube(side: float, corner: float = 0.0) -> Solid:
+    """A cube with one corner at (corner, corner, corner)."""
+    return Solid(BRepPrimAPI_MakeBox(gp_Pnt(corner, corner, corner), side, side, side).Solid())
+
+
+def test_a_loose_edge_leaves_room_for_its_slit_seen_from_the_origin():
+    """By hand: one edge of 2 mm, loose by 1e-3, on a cube that reaches 2 sqrt(3) far; a tight one needs none."""
+    tight, loose = cube(2.0), cube(2.0)
+    edge = TopoDS.Edge_s(subshapes(loose.shape, TopAbs_EDGE)[0])
+    BRep_Builder().UpdateEdge(edge, 1e-3)
+    assert tight.leak_mm3 == 0.0
+    assert loose.leak_mm3 == pytest.approx(1e-3 * 2.0 * 2.0 * math.sqrt(3.0) / 3.0, rel=1e-6)
+
+
+def test_corners_and_edges_tell_bodies_apart():
+    assert cube(2.0).edge_count == 12
+    assert np.array_equal(cube(2.0).corners, np.repeat([[0.0], [2.0]], 4, axis=0) * np.ones(3))
+    moved = np.abs(cube(2.0).corners - cube(2.0 + 3e-6).corners).max()
+    assert moved == pytest.approx(3e-6)
+
+
+def band_of(diameter: float) -> pipeline.Band:
+    return pipeline.generate(
+        make_spec({"name": "b", "finger": {"inner_diameter_mm": 12.0}, "stones": {"diameter_mm": diameter}})
+    )
+
+
+def test_a_step_of_another_band_or_with_a_corner_moved_is_not_written():
+    """Stones that differ by 5 millionths of a mm."""
+    band, other = band_of(3.0), band_of(3.000005)
+    data = FORMATS["step"].encode(other)
+    with pytest.raises(ExportError, match="a corner reads back"):
+        FORMATS["step"].verify(band, data)
+    FORMATS["step"].verify(other, data)
 
 
 def test_step_header_names_and_units():

@@ -117,6 +117,29 @@ class Solid:
             return math.fsum(_signed_volume(face) for face in _oriented_faces(self.shape))
 
     @cached_property
+    def leak_mm3(self) -> float:
+        """How far the volume may be off because some edges lie off their faces, by more than ON_FACE_MM up to their
+        tolerance: the slit beside each, seen from the origin as the volume is. (Where a torus meets a cone the kernel
+        fits a curve; edges of 5e-4 mm were seen.)"""
+        slits = 0.0
+        for edge in map(TopoDS.Edge_s, subshapes(self.shape, TopAbs_EDGE)):
+            tolerance = BRep_Tool.Tolerance_s(edge)
+            if tolerance > ON_FACE_MM and not BRep_Tool.Degenerated_s(edge):
+                slits += tolerance * _mass(edge, BRepGProp.LinearProperties_s)
+        return slits * float(np.linalg.norm(np.abs(self.bounds).max(axis=0))) / 3.0
+
+    @cached_property
+    def corners(self) -> Floats:
+        """The vertices' coordinates, (n, 3) float, each axis sorted by itself: equal for equal bodies."""
+        points = [BRep_Tool.Pnt_s(TopoDS.Vertex_s(vertex)) for vertex in subshapes(self.shape, TopAbs_VERTEX)]
+        return np.sort(np.array([(point.X(), point.Y(), point.Z()) for point in points]).reshape(-1, 3), axis=0)
+
+    @cached_property
+    def edge_count(self) -> int:
+        """Number of edges."""
+        return len(subshapes(self.shape, TopAbs_EDGE))
+
+    @cached_property
     def area(self) -> float:
         """Surface area in mm2."""
         return _mass(self.shape, BRepGProp.SurfaceProperties_s)

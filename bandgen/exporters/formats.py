@@ -75,15 +75,22 @@ def _verify_step(band: Band, data: bytes) -> None:
 
     solid = read_step(data, "step")
     meant = band.solid
-    change, room = abs(solid.volume - meant.volume), STEP_SKIN_MM * band.topology.area
-    if change > room:
-        raise ExportError(f"step: the volume reads back off by {change:.2e} mm3, at most {room:.2e} is allowed")
     for what, read, was in (
         ("bodies", solid.solid_count, meant.solid_count),
+        ("faces", solid.face_count, meant.face_count),
+        ("edges", solid.edge_count, meant.edge_count),
+        ("corners", len(solid.corners), len(meant.corners)),
         ("validity", solid.is_valid(), meant.is_valid()),
     ):
         if read != was:
             raise ExportError(f"step: {what} reads back as {read}, not {was}")
+    moved = float(np.abs(solid.corners - meant.corners).max())
+    if moved > STEP_SKIN_MM:
+        raise ExportError(f"step: a corner reads back {moved:.2e} mm off, at most {STEP_SKIN_MM:.2e} is allowed")
+    leak = max(solid.leak_mm3, meant.leak_mm3)
+    change, room = abs(solid.volume - meant.volume), STEP_SKIN_MM * band.topology.area + leak
+    if change > room:
+        raise ExportError(f"step: the volume reads back off by {change:.2e} mm3, at most {room:.2e} is allowed")
 
 
 FORMATS: Mapping[str, Format] = {
