@@ -126,7 +126,7 @@ class Solid:
             tolerance = BRep_Tool.Tolerance_s(edge)
             if tolerance > ON_FACE_MM and not BRep_Tool.Degenerated_s(edge):
                 slits += tolerance * _mass(edge, BRepGProp.LinearProperties_s)
-        return slits * float(np.linalg.norm(np.abs(self.bounds).max(axis=0))) / 3.0
+        return slits * float(np.linalg.norm(np.abs(rough_box(self.shape)).max(axis=0))) / 3.0
 
     @cached_property
     def corners(self) -> Floats:
