@@ -21,10 +21,10 @@ from bandgen.layout.casting import printed_bore_mm
 from bandgen.layout.compute import compute_layout
 from bandgen.pipeline import as_written, with_exact_findings
 from bandgen.record import spec_dict
-from bandgen.reports import house_fit, house_rings
+from bandgen.reports import house_rings
 from bandgen.reports.calibration import designed_for
 from bandgen.spec import load_spec, make_spec, schema
-from bandgen.trade.house_profile import LEAST_ROWS, QUANTITIES, make_profile, plain_profile, read_profile
+from bandgen.trade.house_profile import QUANTITIES, make_profile, plain_profile, read_profile
 
 BORES = ((15.0, 14.87), (15.8, 15.66), (16.5, 16.38), (17.2, 17.04), (18.1, 17.95), (19.9, 19.71))
 WIDTHS = ((2.0, 1.84), (3.0, 2.81), (4.0, 3.79), (2.0, 1.86), (3.0, 2.79), (4.0, 3.80))
@@ -291,7 +291,6 @@ def test_plain_data_make_the_profile_again(house, plain):
 
 def test_what_is_written_is_what_is_read():
     """The room of the trade cannot import from the reports: what both name is the same."""
-    assert LEAST_ROWS == house_fit.LEAST_ROWS
     assert tuple(house_rings.RANGES_MM) == QUANTITIES
 
 

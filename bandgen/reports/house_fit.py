@@ -25,8 +25,8 @@ from dataclasses import dataclass
 from statistics import fmean, linear_regression
 
 from bandgen.reports.student import t_quantile
+from bandgen.trade.house_profile import LEAST_ROWS, Line
 
-LEAST_ROWS = 3
 LEAST_WITH_OFFSET = 4
 WIDE_RANGE = 1.10
 """Bores of 16.0 and 17.6 mm: under this a share of the size and a layer look alike (common practice, no source)."""
@@ -45,21 +45,9 @@ class Ring:
     finished_mm: float
 
 
-@dataclass(frozen=True)
-class Fit:
+class Fit(Line):
     """One quantity's line and what tells how sure it is. ``mean_mm`` and ``squares_mm2`` are of the designed sizes
     (0 and about 0 without an offset); ``freedom`` rows less numbers fitted."""
-
-    quantity: str
-    scale: float
-    offset_mm: float
-    with_offset: bool
-    measured: int
-    least_mm: float
-    most_mm: float
-    mean_mm: float
-    squares_mm2: float
-    residual_sd_mm: float
 
     @property
     def freedom(self) -> int:
@@ -83,10 +71,6 @@ class Fit:
             return 0.0
         share = 1.0 / self.measured + self.mean_mm**2 / self.squares_mm2
         return self._reach_mm * math.sqrt(share)
-
-    def finished(self, designed_mm: float) -> float:
-        """What a designed size is expected to come out as."""
-        return self.scale * designed_mm + self.offset_mm
 
     def leverage(self, designed_mm: float) -> float:
         """How far a size decides the line there."""

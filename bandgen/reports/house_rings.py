@@ -17,8 +17,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from bandgen.errors import Problem, SpecError
-from bandgen.reports.house_fit import LEAST_ROWS, Ring
+from bandgen.reports.house_fit import Ring
 from bandgen.spec import BORE_RANGE_MM
+from bandgen.trade.house_profile import LEAST_ROWS
 
 RANGES_MM = {"bore": BORE_RANGE_MM, "width": (0.5, 30.0)}
 """Quantities, and the sizes in mm that are taken for one."""
