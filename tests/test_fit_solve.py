@@ -54,7 +54,7 @@ def test_worked_radii(count, diameter, radius):
     assert solve(spec, "finger", count).inner_diameter_mm == pytest.approx(2.0 * (radius - 0.9 - pavilion), abs=1e-3)
 
 
-def test_recorded_practice():
+def test_a_worked_example_of_the_bench():
     """16.7 mm, 2.0 mm stones, culets 1.0 high: 29 leave 0.2202 (common practice, no source; test_packing). At a gap of
     0.2202 the clearance is that, the finger is that, and the stone is that."""
     spec = band(16.7, diameter_mm=2.0, gap_mm=0.2202, culet_clearance_mm=1.0)
