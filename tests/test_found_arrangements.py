@@ -162,6 +162,18 @@ SOUND: dict[str, Data] = {
             ],
         },
     },
+    # Of an edge of 1.9e-5 mm the end was kept at which long thin facets of the prong beside it turned over.
+    "own prongs with a short edge beside long thin facets": {
+        "finger": {"inner_diameter_mm": 18.125496299344835},
+        "stones": {"pavilion_deg": 40.67046750407477, "crown_deg": 33.074442552409316, "girdle_pct": 3.096718607723519},
+        "seat": {"bearing_deg": 41.632873003235694},
+        "mesh": {"deviation_mm": 0.002004954365089381},
+        "arrangement": {
+            **OWN,
+            "coverage": "count",
+            "sizes_mm": [2.242, 2.154, 2.07, 1.989, 1.912, 1.837, 1.766, 1.697, 1.631, 1.567, 1.506],
+        },
+    },
     # The feet of unequal neighbours just touched at the finger: their drafts were moved pair by pair, so that a row
     # of many pairs was left as it was after twenty (now all stones that are alike move together).
     "a pattern whose feet just touch": plain(1.2, 17.0, {"arrangement": {"pattern_mm": [1.2, 1.0]}}),

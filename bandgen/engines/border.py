@@ -36,7 +36,8 @@ def without_short_edges(patch: Patch) -> Patch:
 
 
 def _merged(patch: Patch, one: int, other: int) -> Patch | None:
-    """The patch with two neighbouring vertices made one, that on more cut planes; None where this would pinch it."""
+    """The patch with two neighbouring vertices made one, that on more cut planes; None where this would pinch it. Off
+    all planes either may stay: the first at which no face turns over."""
     planes = [{index for index, ids in enumerate(patch.on_plane) if vertex in ids} for vertex in (one, other)]
     if planes[0] < planes[1] or (planes[0] == planes[1] and _later(patch.vertices[one], patch.vertices[other])):
         one, other, planes = other, one, planes[::-1]
@@ -44,9 +45,19 @@ def _merged(patch: Patch, one: int, other: int) -> Patch | None:
     beside = ((patch.faces == one).any(axis=1) & (patch.faces == other).any(axis=1)).sum()
     if not planes[1] <= planes[0] or len(near[0] & near[1]) != beside:
         return None
+    if not planes[0] and _turns_over(patch, one, other) and not _turns_over(patch, other, one):
+        one, other = other, one
     faces = np.where(patch.faces == other, one, patch.faces)
     kept = faces[(faces == one).sum(axis=1) < 2]
     return replace(patch, faces=kept, on_plane=tuple(ids[ids != other] for ids in patch.on_plane))
+
+
+def _turns_over(patch: Patch, one: int, other: int) -> bool:
+    """Whether any face turns over when ``other`` is moved to ``one``."""
+    around = patch.faces[(patch.faces == other).any(axis=1) & (patch.faces != one).all(axis=1)]
+    moved = np.where(around == other, one, around)
+    before, after = (_normals(patch.vertices, faces) for faces in (around, moved))
+    return bool((np.einsum("ij,ij->i", before, after) <= 0.0).any())
 
 
 def _later(point: Floats, other: Floats) -> bool:
