@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 NAME = "inspect"
 HELP = "measure a band's solid: walls, edges, slots, casting cores, by the trade's limits or a house's"
+COLOURS = ("dark red", "red", "yellow", "green", "blue")
+"""Of the maps, at the stops of their scale."""
 SHOWN = 6
 """Lines of each kind; all are in the JSON."""
 
@@ -56,18 +58,23 @@ def run(options: argparse.Namespace) -> int:
     if profile is not None:
         findings = apply_profile(findings, profile)
     progress.close()
-    _write_maps(options, fine.layout, maps)
+    written = _write_maps(options, fine.layout, maps)
     data = _data(band, profile.name if profile else None, findings, thin, recesses)
-    print(json.dumps(data, indent=1, allow_nan=False) if options.json else "\n".join(_lines(data)))
+    print(json.dumps(data, indent=1, allow_nan=False) if options.json else "\n".join(_lines(data) + written))
     return 1 if any(finding.severity == "error" for finding in findings) else 0
 
 
-def _write_maps(options: argparse.Namespace, layout: Layout, maps: SolidMap) -> None:
-    from bandgen.inspection.thickness_map import encode_map
+def _write_maps(options: argparse.Namespace, layout: Layout, maps: SolidMap) -> list[str]:
+    """A line for each file, and their scale."""
+    from bandgen.inspection.thickness_map import STOPS_MM, encode_map
 
+    lines = []
     for path, outside in ((options.map, False), (options.space_map, True)):
         if path is not None:
             Path(path).write_bytes(encode_map(layout, maps, outside))
+            lines.append(f"{'map':<10}{path}")
+    scale = ", ".join(f"{colour} {stop:g}" for colour, stop in zip(COLOURS, STOPS_MM, strict=True))
+    return [*lines, f"{'':<10}{scale} mm and more, grey beside sharp edges"] if lines else []
 
 
 def _data(
