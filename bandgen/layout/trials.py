@@ -60,7 +60,7 @@ class Trials:
             return nearness(self.whole(event, value))
         self._work(1)
         try:
-            row = self._row_with(event.key, value)
+            row = row_with(self._asked, self._row, self._lay_row, event.key, value)
             if event.seam < len(row.specs) + (0 if row.closed else 1):
                 return nearness(_found(event, seam_events(row, event.seam), True))
         except SpecError:
@@ -73,7 +73,8 @@ class Trials:
         added = event.key.partition(".")[0] in ADDED or event.key in ADDED_KEYS
         self._work(1 if added else self._kinds)
         try:
-            layout, complete = self._build(self._with_row(asked) if added else lay_out(asked, self._lay_row(asked)))
+            bare = with_additions(self._bare, asked) if added else lay_out(asked, self._lay_row(asked))
+            layout, complete = self._build(bare)
         except SpecError:
             return replace(event, kind="limit", distance_mm=-math.inf)
         return _found(event, layout.events, complete)
@@ -87,19 +88,20 @@ class Trials:
         """Whether an event is only ever judged by whole layouts."""
         return self._kinds == 1 or event.name not in self._of_row
 
-    def _row_with(self, key: str, value: float) -> Row:
-        """The row with a value changed; where that moves no stone, in the same places."""
-        table = key.partition(".")[0]
-        if table not in UNPLACED or key == "seat.floor_mm":  # a deeper floor lifts the stone
-            return self._lay_row(changed(self._asked, key, value))
-        known = {id(own): changed(own, key, value) for own in self._row.specs}
-        return replace(self._row, specs=tuple(known[id(own)] for own in self._row.specs))
 
-    def _with_row(self, asked: Spec) -> Layout:
-        """The row's layout under a spec that only asks for other additions."""
-        tables = {table: getattr(asked, table) for table in (*ADDED, "arrangement")}
-        specs = tuple(tuple(own.model_copy(update=tables) for own in each) for each in self._bare.specs)
-        return replace(self._bare, spec=self._bare.spec.model_copy(update=tables), specs=specs)
+def row_with(asked: Spec, row: Row, lay_row: Callable[[Spec], Row], key: str, value: float) -> Row:
+    """The row with a value changed; where that moves no stone, in the same places."""
+    if key.partition(".")[0] not in UNPLACED or key == "seat.floor_mm":  # a deeper floor lifts the stone
+        return lay_row(changed(asked, key, value))
+    known = {id(own): changed(own, key, value) for own in row.specs}
+    return replace(row, specs=tuple(known[id(own)] for own in row.specs))
+
+
+def with_additions(bare: Layout, asked: Spec) -> Layout:
+    """A row's layout under a spec that only asks for other additions."""
+    tables = {table: getattr(asked, table) for table in (*ADDED, "arrangement")}
+    specs = tuple(tuple(own.model_copy(update=tables) for own in each) for each in bare.specs)
+    return replace(bare, spec=bare.spec.model_copy(update=tables), specs=specs)
 
 
 def changed(spec: Spec, key: str, value: float) -> Spec:

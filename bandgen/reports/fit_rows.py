@@ -26,7 +26,7 @@ from bandgen.layout.roots import rising_root
 from bandgen.layout.seatwork import girdle_radius
 from bandgen.layout.sequences import FEWEST, MOST, sequence_of
 from bandgen.spec import Spec
-from bandgen.trade.stones import MATERIALS, Proportions, brilliant_volume, carat
+from bandgen.trade.stones import Proportions, brilliant_carat
 
 Pair = tuple[Round, Round]
 BESIDE = 3
@@ -196,7 +196,7 @@ def carat_of(own: Spec) -> float:
     """Weight in carat of one stone, whose ``stones`` table is filled in, by volume."""
     stones = own.stones
     shape = Proportions(stones.pavilion_deg, stones.crown_deg, stones.table_pct, stones.girdle_pct)
-    return carat(brilliant_volume(stones.diameter_mm, shape), MATERIALS[stones.material].specific_gravity)
+    return brilliant_carat(stones.diameter_mm, stones.material, shape)
 
 
 def _alike(spec: Spec) -> bool:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from bandgen.layout.numbers import Layout
 from bandgen.trade.melee import SieveClass, sieve_class
-from bandgen.trade.stones import MATERIALS, Proportions, brilliant_volume, carat
+from bandgen.trade.stones import MATERIALS, Proportions, brilliant_carat
 from bandgen.trade.weight import FormulaWeight, formula_weight
 
 _ALIKE_DIGITS = 4  # diameters that differ by less than a tenth of a micron are one size
@@ -96,6 +96,6 @@ def _row(count: int, name: str, diameter_mm: float, proportions: Proportions) ->
         material=name,
         proportions=proportions,
         sieve=sieve_class(diameter_mm),
-        carat_each=carat(brilliant_volume(diameter_mm, proportions), material.specific_gravity),
+        carat_each=brilliant_carat(diameter_mm, name, proportions),
         formula=formula_weight(diameter_mm, material, proportions),
     )

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from bandgen.errors import Problem, SpecError
@@ -20,7 +20,7 @@ from bandgen.layout.arrange import Row, arrange
 from bandgen.layout.events import nearness
 from bandgen.layout.numbers import Event, Layout
 from bandgen.layout.row import lay_out, seam_events
-from bandgen.layout.trials import ADDED, ADDED_KEYS, UNPLACED, changed
+from bandgen.layout.trials import ADDED, ADDED_KEYS, changed, row_with, with_additions
 from bandgen.reports.trouble_words import words
 from bandgen.spec import Spec, spec_keys
 from bandgen.units import KEEP_AWAY_MM
@@ -184,11 +184,7 @@ class _Trials:
         return self._known[place]
 
     def _row_with(self, key: str, value: float) -> Row:
-        """The row with a value changed; where that moves no stone, in the same places."""
-        if key.partition(".")[0] not in UNPLACED or key == "seat.floor_mm":  # a deeper floor lifts the stone
-            return _lay_row(changed(self._asked, key, value))
-        known = {id(own): changed(own, key, value) for own in self._row.specs}
-        return replace(self._row, specs=tuple(known[id(own)] for own in self._row.specs))
+        return row_with(self._asked, self._row, _lay_row, key, value)
 
     def _in_seam(self, key: str, value: float, seam: int) -> tuple[Event, ...]:
         row = self._row_with(key, value)
@@ -198,19 +194,12 @@ class _Trials:
         """Nothing is added to what cannot be made."""
         asked = changed(self._asked, key, value)
         added = key.partition(".")[0] in ADDED or key in ADDED_KEYS
-        layout = _with_tables(self._bare, asked) if added else lay_out(asked, self._row_with(key, value))
+        layout = with_additions(self._bare, asked) if added else lay_out(asked, self._row_with(key, value))
         for add in ADDITIONS:
             if any(nearness(event) < KEEP_AWAY_MM - 1e-9 for event in layout.events):
                 break
             layout = add(layout)
         return layout.events
-
-
-def _with_tables(bare: Layout, asked: Spec) -> Layout:
-    """A row's layout under a spec that only asks for other additions."""
-    tables = {table: getattr(asked, table) for table in (*ADDED, "arrangement")}
-    specs = tuple(tuple(own.model_copy(update=tables) for own in each) for each in bare.specs)
-    return Layout(**{**bare.__dict__, "spec": bare.spec.model_copy(update=tables), "specs": specs})
 
 
 def _lay_row(asked: Spec) -> Row:

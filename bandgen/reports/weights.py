@@ -16,7 +16,7 @@ from bandgen.spec import Spec
 from bandgen.spec.casting import Casting, Sprue, Tag
 from bandgen.trade.alloys import ALLOYS, mass_g
 from bandgen.trade.patterns import PATTERN_MATERIALS, pattern_mass_g
-from bandgen.trade.stones import MATERIALS, brilliant_volume, carat
+from bandgen.trade.stones import MATERIALS, brilliant_carat
 from bandgen.units import tand
 
 CARAT_G = 0.2
@@ -65,8 +65,7 @@ def carat_total(layout: Layout) -> float:
 
 def stone_carat(station: Station) -> float:
     """Weight in carat of a station's stone, by the volume of the faceted brilliant."""
-    volume = brilliant_volume(station.diameter_mm, station.proportions)
-    return carat(volume, MATERIALS[station.material].specific_gravity)
+    return brilliant_carat(station.diameter_mm, station.material, station.proportions)
 
 
 def weights(

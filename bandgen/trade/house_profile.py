@@ -13,7 +13,7 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
-from typing import Any, Generic, Protocol, TypeVar
+from typing import Any, Generic, TypeVar
 
 from bandgen.errors import Problem, SpecError
 
@@ -25,22 +25,6 @@ FILE_LIMIT_BYTES = 100_000
 FOLLOWING = ("scale_95", "offset_95_mm", "next_ring_95_mm")
 """Written for the reader; they follow from the other numbers."""
 _PLAIN: Mapping[str, type] = {"data": str, "sha256": str, "alloys": list, "measured": int}
-
-
-class Fitted(Protocol):
-    """What is put to use of a line, whatever else it can tell of itself."""
-
-    @property
-    def quantity(self) -> str:
-        """Bore or width."""
-
-    @property
-    def scale(self) -> float:
-        """Finished mm for each designed mm."""
-
-    @property
-    def offset_mm(self) -> float:
-        """And so much more."""
 
 
 @dataclass(frozen=True)
@@ -64,7 +48,7 @@ class Line:
         return self.scale * designed_mm + self.offset_mm
 
 
-AnyLine = TypeVar("AnyLine", bound=Fitted, covariant=True)
+AnyLine = TypeVar("AnyLine", bound=Line, covariant=True)
 
 
 @dataclass(frozen=True)
@@ -101,7 +85,7 @@ HouseProfile = Profile[Line]
 """A profile as read."""
 
 
-def designed_for(profile: Profile[Fitted], finished_mm: float, quantity: str = "bore") -> float:
+def designed_for(profile: Profile[Line], finished_mm: float, quantity: str = "bore") -> float:
     """The size in mm to design so that ``finished_mm`` is expected to come out.
 
     Raises:

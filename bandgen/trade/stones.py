@@ -207,6 +207,11 @@ def carat(volume_mm3: float, specific_gravity: float) -> float:
     return volume_mm3 * specific_gravity / 1000.0 / 0.2
 
 
+def brilliant_carat(diameter_mm: float, material: str, proportions: Proportions) -> float:
+    """Weight in carat of a round brilliant, by the volume of the faceted stone."""
+    return carat(brilliant_volume(diameter_mm, proportions), MATERIALS[material].specific_gravity)
+
+
 def carat_published(diameter_mm: float, depth_mm: float) -> float:
     """Weight in carat of a round brilliant diamond by the trade's formula, D2 x depth x 0.0061, medium girdle.
     For an uneven outline give the mean of the least and greatest diameter."""
